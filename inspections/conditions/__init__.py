@@ -1,0 +1,1 @@
+"""Conditions of the rules: a small language, checked when it is read and never executed as code."""

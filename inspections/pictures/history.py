@@ -1,0 +1,173 @@
+"""Readings over the years with their limit, their trend and its forecast."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from matplotlib.axes import Axes
+from matplotlib.dates import AutoDateLocator, ConciseDateFormatter, date2num
+from matplotlib.lines import Line2D
+
+from inspections.pictures.canvas import (
+    BAND,
+    FORECAST,
+    INK,
+    INK_2,
+    LIMIT,
+    SHEET,
+    WATER,
+    Picture,
+    finished,
+    label,
+    sheet,
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """A straight piece of a trend: ends by day and value; `sure` gives its band's values there."""
+
+    on: tuple[date, date]
+    values: tuple[float, float]
+    low: tuple[float, float] | None = None
+    high: tuple[float, float] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class History:
+    """What a history shows; values in the reader's unit.
+
+    Attributes
+    ----------
+    title, unit, words
+        Heading, unit of the values, and the finding in words.
+    points
+        Day, value, and the value as the reader reads it.
+    left_out
+        The same with the reason why it is not used.
+    limit
+        Figure and its words ("least 63 psi"), or None.
+    trend
+        Pieces of the line through the readings: one for a slope, two for a step.
+    forecast
+        From the newest reading on, with its band.
+    crossing
+        When the limit is crossed.
+    """
+
+    title: str
+    unit: str
+    words: str
+    points: Sequence[tuple[date, float, str]]
+    left_out: Sequence[tuple[date, float, str, str]] = ()
+    limit: tuple[float, str] | None = None
+    trend: Sequence[Line] = ()
+    forecast: Line | None = None
+    crossing: date | None = None
+
+
+def of_data(data: Mapping[str, Any]) -> History:
+    """Return a history from its JSON data, days as ISO 8601 texts, figures as numbers or texts."""
+
+    def line(one: Mapping[str, Any]) -> Line:
+        first, last = (date.fromisoformat(day) for day in one["on"])
+        ends = {name: _pair(one[name]) for name in ("low", "high") if one[name]}
+        return Line((first, last), _pair(one["values"]), **ends)
+
+    points = [(date.fromisoformat(on), float(value), shown) for on, value, shown in data["points"]]
+    left = [(date.fromisoformat(on), float(value), *said) for on, value, *said in data["left_out"]]
+    limit, crossing = data["limit"], data["crossing"]
+    return History(
+        data["title"],
+        data["unit"],
+        data["words"],
+        points,
+        left,
+        (float(limit[0]), limit[1]) if limit else None,
+        [line(one) for one in data["trend"]],
+        line(data["forecast"]) if data["forecast"] else None,
+        date.fromisoformat(crossing) if crossing else None,
+    )
+
+
+def _pair(two: Sequence[Any]) -> tuple[float, float]:
+    return float(two[0]), float(two[1])
+
+
+def draw(given: History) -> Picture:
+    """Return the picture of a history."""
+    figure, axes = sheet("", given.unit)
+    days = [float(date2num(day)) for day, _value, _shown in given.points]
+    values = [value for _day, value, _shown in given.points]
+    axes.plot(days, values, color=WATER, linewidth=0.8, marker="o", markersize=5, label="reading")
+    if given.left_out:
+        left = [float(date2num(one[0])) for one in given.left_out]
+        axes.plot(
+            left,
+            [one[1] for one in given.left_out],
+            linestyle="none",
+            marker="o",
+            markersize=5,
+            markerfacecolor=SHEET,
+            markeredgecolor=INK_2,
+            label="not used",
+        )
+    for place, line in enumerate(given.trend):
+        name = "trend" if place == 0 else "_trend"
+        _line(axes, line, INK, "-", name)
+    if given.forecast:
+        _line(axes, given.forecast, FORECAST, (0, (5, 3)), "if it goes on, 95 percent band")
+    if given.limit:
+        axes.axhline(given.limit[0], color=LIMIT, linewidth=1.6, linestyle=(0, (8, 2, 2, 2)))
+        axes.add_line(
+            Line2D(
+                [],
+                [],
+                color=LIMIT,
+                linewidth=1.6,
+                linestyle=(0, (8, 2, 2, 2)),
+                label=given.limit[1],
+            )
+        )
+    if given.crossing and given.limit:
+        at = (float(date2num(given.crossing)), given.limit[0])
+        axes.plot(*at, marker="D", markersize=6, color=FORECAST, linestyle="none")
+        label(axes, at, given.crossing.isoformat(), color=FORECAST, ha="right", offset=(-6, -13))
+    _room(axes, given)
+    locator = AutoDateLocator(minticks=3, maxticks=9)
+    axes.xaxis.set_major_locator(locator)
+    axes.xaxis.set_major_formatter(ConciseDateFormatter(locator, show_offset=False))
+    rows = [(day.isoformat(), shown, "") for day, _value, shown in given.points]
+    rows += [(day.isoformat(), shown, why) for day, _value, shown, why in given.left_out]
+    columns = 3 if given.left_out else 2
+    return finished(
+        figure,
+        axes,
+        title=given.title,
+        words=given.words,
+        head=("Day", "Reading", "Remark")[:columns],
+        rows=[row[:columns] for row in sorted(rows)],
+    )
+
+
+def _line(axes: Axes, line: Line, color: str, style: Any, name: str) -> None:
+    days = [float(date2num(day)) for day in line.on]
+    if line.low and line.high:
+        axes.fill_between(days, line.low, line.high, color=BAND, linewidth=0, zorder=0.5)
+    axes.plot(days, line.values, color=color, linewidth=1.6, linestyle=style, label=name)
+
+
+def _room(axes: Axes, given: History) -> None:
+    """Leave room around what is drawn, and show pressures from zero where they come near it."""
+    values = [one[1] for one in given.points] + [one[1] for one in given.left_out]
+    for line in (*given.trend, *([given.forecast] if given.forecast else ())):
+        values += line.values
+    if given.limit:
+        values.append(given.limit[0])
+    if not values:
+        return
+    low, high = min(values), max(values)
+    room = max(0.12 * (high - low), 0.02 * max(abs(high), abs(low)), 1e-9)
+    least = low - room
+    axes.set_ylim(0.0 if least < 0.0 <= low or 0.0 <= low < 0.3 * high else least, high + room)

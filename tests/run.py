@@ -1,0 +1,118 @@
+"""The test command: `python -m tests.run [pytest arguments]`, called by `make test`.
+
+Starts a private PostgreSQL and Redis, runs the suite on SQLite with the embedded broker and then on
+PostgreSQL with Redis, as the plain application role, and stops everything again.
+"""
+
+import argparse
+import ctypes
+import os
+import signal
+import subprocess
+import sys
+import time
+from contextlib import ExitStack
+from pathlib import Path
+
+from tests import servers
+
+_PR_SET_CHILD_SUBREAPER = 36
+_NO_TESTS = 5
+# For a machine of two processors; on PostgreSQL a worker often waits for servers and the browser.
+_WORKERS = {"sqlite": "2", "postgres": "3"}
+_TITLES = {"sqlite": "SQLite and the embedded broker", "postgres": "PostgreSQL and Redis"}
+
+
+def main() -> int:
+    """Run what was asked for; return 0 when all of it passed."""
+    signal.signal(signal.SIGTERM, lambda *_: sys.exit(143))
+    # Processes that a crashed test leaves behind become children of this one, which ends them.
+    ctypes.CDLL(None).prctl(_PR_SET_CHILD_SUBREAPER, 1)
+    options, rest = _options()
+    started = time.monotonic()
+    results: dict[str, tuple[int, float]] = {}
+    try:
+        for database in options.databases:
+            results[database] = _run_on(database, _pytest_arguments(options, database, rest))
+            if results[database][0] not in (0, _NO_TESTS):
+                break
+    finally:
+        left_behind = _end_orphans()
+    for database, (code, seconds) in results.items():
+        verdict = {0: "passed", _NO_TESTS: "nothing to run"}.get(code, "FAILED")
+        _say(f"{_TITLES[database]}: {verdict} in {seconds:.0f} s")
+    for process in left_behind:
+        _say(f"left behind, now ended: {process}")
+    _say(f"total: {time.monotonic() - started:.0f} s")
+    codes = [code for code, _ in results.values()]
+    if all(code == _NO_TESTS for code in codes):
+        return _NO_TESTS
+    return next((code for code in codes if code not in (0, _NO_TESTS)), 1 if left_behind else 0)
+
+
+def _say(line: str) -> None:
+    sys.stdout.write(line + "\n")
+    sys.stdout.flush()
+
+
+def _options() -> tuple[argparse.Namespace, list[str]]:
+    parser = argparse.ArgumentParser(description=__doc__, allow_abbrev=False)
+    parser.add_argument("--database", choices=_TITLES, action="append", dest="databases")
+    parser.add_argument("--bench", action="store_true", help="print sizes and seconds instead")
+    parser.add_argument("--fuzz", action="store_true", help="run the long searches instead")
+    options, rest = parser.parse_known_args()
+    options.databases = options.databases or (["postgres"] if options.bench else list(_TITLES))
+    return options, rest
+
+
+def _pytest_arguments(options: argparse.Namespace, database: str, rest: list[str]) -> list[str]:
+    if options.bench:
+        chosen = [
+            "tests/load",
+            "-o",
+            "python_files=bench_*.py",
+            "-o",
+            "python_functions=bench_*",
+            "-s",
+        ]
+    elif options.fuzz:
+        chosen = ["--fuzz", "-n", _WORKERS[database]]
+    else:
+        chosen = ["-n", _WORKERS[database]]
+    if database != options.databases[0]:
+        chosen.append("--only-database")
+    return ["-q", *chosen, *rest]
+
+
+def _run_on(database: str, arguments: list[str]) -> tuple[int, float]:
+    """Run pytest on this database; return its exit code and the seconds it took."""
+    started = time.monotonic()
+    _say(f"== {_TITLES[database]}")
+    with ExitStack() as stack:
+        environment = os.environ | {"DATABASE": database}
+        if database == "postgres":
+            environment |= stack.enter_context(servers.postgres())
+            environment |= stack.enter_context(servers.redis_server())
+        command = [sys.executable, "-m", "pytest", *arguments]
+        code = subprocess.run(command, env=environment, cwd=servers.ROOT).returncode
+    return code, time.monotonic() - started
+
+
+def _end_orphans() -> list[str]:
+    """End whatever became this process's child; return the command of each."""
+    ended = []
+    for pid in _children():
+        command = Path(f"/proc/{pid}/cmdline").read_bytes().replace(b"\0", b" ").decode().strip()
+        os.kill(pid, signal.SIGKILL)
+        os.waitpid(pid, 0)
+        if command:
+            ended.append(f"{pid} {command}")
+    return ended
+
+
+def _children() -> list[int]:
+    return [int(pid) for pid in Path(f"/proc/self/task/{os.getpid()}/children").read_text().split()]
+
+
+if __name__ == "__main__":
+    sys.exit(main())
