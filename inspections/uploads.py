@@ -10,10 +10,11 @@ import hashlib
 import json
 import os
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from threading import get_ident
 from typing import Any
 from uuid import UUID
 
@@ -103,9 +104,9 @@ def _begun(member: Membership, blob: UUID, told: dict[str, Any]) -> Upload:
     folder.mkdir(parents=True, exist_ok=True)
     about = folder / f"{blob}.json"
     if not about.exists():
-        part = folder / f"{blob}.json.{os.getpid()}"
-        part.write_text(json.dumps(told))
-        part.replace(about)
+        whole = folder / f"{about.name}.{os.getpid()}.{get_ident()}"
+        whole.write_text(json.dumps(told))
+        whole.replace(about)
     elif json.loads(about.read_text()) != told:
         raise blobs.OtherBytes(blob=str(blob))
     part = folder / str(blob)
@@ -182,14 +183,18 @@ def _finish(member: Membership, part: Path, upload: Upload) -> None:
 
 def drop_expired(now: datetime) -> int:
     """Throw away what has not gone on for two weeks, for all contractors; return how many."""
-    count = 0
-    for about in _root().glob("*/*/*.json"):
-        part = about.with_suffix("")
-        last = max(path.stat().st_mtime for path in (about, part) if path.exists())
+    parts = [about.with_suffix("") for about in _root().glob("*/*/*.json")]
+    return sum(_drop_if_expired(part, now) for part in parts)
+
+
+def _drop_if_expired(part: Path, now: datetime) -> bool:
+    # Another tick may throw it away, or its sender end it, until it is held.
+    with suppress(NotThere), _alone(part):
+        last = max((path.stat().st_mtime for path in _files(part)), default=now.timestamp())
         if datetime.fromtimestamp(last, UTC) + KEPT_FOR < now:
             _drop(part)
-            count += 1
-    return count
+            return True
+    return False
 
 
 def _root() -> Path:
@@ -201,9 +206,13 @@ def _folder(member: Membership) -> Path:
     return _root() / str(member.contractor_id) / str(member.pk)
 
 
+def _files(part: Path) -> list[Path]:
+    return [path for path in (part, part.with_name(f"{part.name}.json")) if path.exists()]
+
+
 def _drop(part: Path) -> None:
-    part.unlink(missing_ok=True)
-    part.with_name(f"{part.name}.json").unlink(missing_ok=True)
+    for path in _files(part):
+        path.unlink()
 
 
 @contextmanager

@@ -10,7 +10,7 @@ from contractors import limits
 from contractors.models import Allowance, User, new_id
 from tests import scene
 from tests.inspections import tablets
-from tests.inspections.test_sync_parallel import at_once
+from tests.parallel import at_once
 
 PASSWORD = "nine sprinklers in a row"
 LOGIN = "/account/login/"

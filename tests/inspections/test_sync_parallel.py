@@ -2,11 +2,9 @@
 
 import json
 from collections import Counter
-from concurrent.futures import ThreadPoolExecutor
-from threading import Barrier, Event
+from threading import Event
 
 import pytest
-from django.db import connections
 
 from inspections import blobs
 from inspections.models import Event as Recorded
@@ -14,6 +12,7 @@ from inspections.models import Photo, Quarantined, Reading, Result
 from tests import scene
 from tests.inspections import tablets
 from tests.inspections.tablets import PUSH, Tablet, attached, picture
+from tests.parallel import at_once
 
 pytestmark = [pytest.mark.usefixtures("committed_database")]
 
@@ -26,21 +25,6 @@ def ours(committed_database):
 @pytest.fixture
 def tablet(ours):
     return Tablet(scene.token_client(ours.technician), ours.technician)
-
-
-def at_once(*calls):
-    """Make all calls at the same moment, each with a connection of its own."""
-    ready = Barrier(len(calls))
-
-    def run(call):
-        ready.wait(timeout=30)
-        try:
-            return call()
-        finally:
-            connections.close_all()
-
-    with ThreadPoolExecutor(len(calls)) as pool:
-        return list(pool.map(run, calls))
 
 
 def pushed(client, body):

@@ -17,6 +17,7 @@ from inspections import blobs, uploads
 from inspections.models import Photo
 from tests.inspections import tablets
 from tests.inspections.tablets import Tablet, attached, begin, picture, send
+from tests.parallel import at_once
 from tests.scene import token_client
 
 pytestmark = pytest.mark.django_db
@@ -148,6 +149,13 @@ def test_an_upload_that_stops_for_two_weeks_is_thrown_away(tablet, content):
     assert uploads.drop_expired(now + timedelta(days=13)) == 0
     assert uploads.drop_expired(now + timedelta(days=15)) == 1
     assert tablet.client.head(f"/api/v1/blobs/{blob}/").status_code == 404
+
+
+def test_two_ticks_throw_an_upload_away_once(tablet, content):
+    later = timezone.now() + timedelta(days=15)
+    for _ in range(40):
+        begin(tablet.client, str(new_id()), content)
+    assert sum(at_once(*[lambda: uploads.drop_expired(later)] * 4)) == 40
 
 
 def test_what_is_spoken_is_said(tablet):

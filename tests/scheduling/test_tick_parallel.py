@@ -13,7 +13,7 @@ from inspections.models import Event, Impairment
 from scheduling import due, tasks
 from scheduling.models import FollowUp
 from tests import scene
-from tests.inspections.test_sync_parallel import at_once
+from tests.parallel import at_once
 
 pytestmark = [pytest.mark.usefixtures("committed_database")]
 NOW = datetime(2026, 11, 25, 15, tzinfo=UTC)
