@@ -16,8 +16,8 @@ from inspections.catalogue_rows import Activity
 from inspections.conditions.compiled import compile_condition
 from inspections.conditions.facts import Answer, Fact, Facts, Kind, Origin, Shape, Vocabulary
 from inspections.conditions.units import Unit
-from inspections.hydraulics.computation import InputRefused, Outcome
-from inspections.hydraulics.index import computation, evaluate
+from inspections.hydraulics.computation import Computation, InputRefused, Outcome
+from inspections.hydraulics.index import computation
 from inspections.vocabulary import ReadingVocabulary
 
 CRITERION = "criterion"
@@ -107,17 +107,18 @@ def of_reading(
     if asked is None or inputs is None:
         return None
     given = {key: value for key, value in inputs.items() if value is not None}
-    return _evaluated(asked.name, given, system)
+    return _evaluated(computation(asked.name), given, system)
 
 
 def of_test(name: str, inputs: Mapping[str, Any], system: str) -> dict[str, Any]:
     """Return what a computation says to a test of several readings, as it is kept."""
-    return _evaluated(name, inputs, system)
+    return _evaluated(computation(name), inputs, system)
 
 
 def again(kept: Mapping[str, Any]) -> dict[str, Any]:
-    """Return what the same computation says today to the inputs of a kept judgement."""
-    return _evaluated(kept["name"], kept["inputs"], kept["units"])
+    """Return what the same version of the computation says to the inputs of a kept judgement."""
+    asked = computation(kept["name"]).at(kept["version"])
+    return _evaluated(asked, kept["inputs"], kept["units"])
 
 
 def warnings_of(kept: Mapping[str, Any] | None) -> list[str]:
@@ -125,13 +126,13 @@ def warnings_of(kept: Mapping[str, Any] | None) -> list[str]:
     return [*kept["warnings"], *([kept["refused"]] if kept["refused"] else [])] if kept else []
 
 
-def _evaluated(name: str, inputs: Mapping[str, Any], system: str) -> dict[str, Any]:
-    kept: dict[str, Any] = {"name": name, "inputs": dict(inputs), "units": system}
+def _evaluated(asked: Computation, inputs: Mapping[str, Any], system: str) -> dict[str, Any]:
+    kept: dict[str, Any] = {"name": asked.name, "inputs": dict(inputs), "units": system}
     try:
-        outcome = evaluate(name, inputs, show=partial(units.show, system=system))
+        outcome = asked.evaluate(inputs, partial(units.show, system=system))
     except InputRefused as refused:
         why = f"{refused.field.replace('_', ' ')}: {refused.accepted} ({refused.why})"
-        return kept | _NOTHING | {"version": computation(name).version, "refused": why}
+        return kept | _NOTHING | {"version": asked.version, "refused": why}
     return kept | told(outcome) | {"refused": ""}
 
 

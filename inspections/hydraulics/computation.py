@@ -195,7 +195,8 @@ class Computation:
 
     `function` takes the fields' arguments and returns the answer's value or an `Answer`;
     `cautions` takes the same and returns warnings. `limit` is the quantity of the limit, `margin`
-    that of the margin when it differs. `version` rises whenever a result may change.
+    that of the margin when it differs. `version` rises whenever a result may change; `former` holds
+    the versions before it that a kept result may name.
     """
 
     name: str
@@ -208,6 +209,14 @@ class Computation:
     limit: str = ""
     margin: str = ""
     version: int = 1
+    former: tuple["Computation", ...] = ()
+
+    def at(self, version: int) -> "Computation":
+        """Return the computation as it was in a version, or raise `LookupError`."""
+        for one in (self, *self.former):
+            if one.version == version:
+                return one
+        raise LookupError(f"{self.name}: version {version} is not known")
 
     def evaluate(self, inputs: Mapping[str, object], show: Show) -> "Outcome":
         """Check the inputs, compute, and say it in words; see `index.evaluate`."""

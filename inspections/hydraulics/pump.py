@@ -4,7 +4,10 @@ import math
 from collections.abc import Sequence
 
 from inspections.hydraulics.answer import Answer, at_least, at_most
+from inspections.hydraulics.tables import limit
 from inspections.hydraulics.water import elevation_pressure, velocity_pressure
+
+FORMER_SLOW = "Below rated speed: report it uncorrected too, a governor may be at fault."
 
 
 def affinity_flow(flow_m3s: float, speed: float, new_speed: float) -> float:
@@ -36,9 +39,36 @@ def pump_speed_correction(
     warnings = []
     if abs(speed / rated_speed - 1.0) > 0.1:
         warnings.append("The speed is more than 10 percent off: the correction is doubtful.")
-    if speed < rated_speed:
-        warnings.append("Below rated speed: report it uncorrected too, a governor may be at fault.")
     return Answer(values, "", None, None, "{net} and {flow} at rated speed.", warnings)
+
+
+def slow_driver(speeds: Sequence[float], rated_speed: float) -> list[str]:
+    """Return what is said to a driver that turns slower than it should.
+
+    Parameters
+    ----------
+    speeds, rated_speed
+        Of each point and the rated one, rad/s; > 0. Less below it than the catalogue's `speed_low`
+        lies within the reading.
+    """
+    below = limit("speed_low")
+    if all(at_least(speed, rated_speed * (1.0 - below)) for speed in speeds):
+        return []
+    return [
+        f"More than {100 * below:.3g} percent below rated speed: report it uncorrected too, and"
+        " look for the cause at the driver (an engine's governor; a motor's voltage and load),"
+        " unless its speed is varied on purpose."
+    ]
+
+
+def slow_point(*, speed: float, rated_speed: float, **_: object) -> list[str]:
+    """Return what is said to the speed of one point, rad/s; see `slow_driver`."""
+    return slow_driver([speed], rated_speed)
+
+
+def former_slow_point(*, speed: float, rated_speed: float, **_: object) -> list[str]:
+    """Return what version 1 said, which knew no tolerance."""
+    return [FORMER_SLOW] if speed < rated_speed else []
 
 
 def pump_net_pressure(

@@ -6,12 +6,13 @@ from typing import NamedTuple
 
 from inspections.hydraulics.answer import Answer, at_least, at_most, interpolated, refusal
 from inspections.hydraulics.constants import PSI
-from inspections.hydraulics.pump import affinity_flow, affinity_head
+from inspections.hydraulics.pump import FORMER_SLOW, affinity_flow, affinity_head, slow_driver
 from inspections.hydraulics.tables import limit
 from inspections.hydraulics.water import elevation_pressure, velocity_pressure
 
 Curve = Sequence[tuple[float, float]]
 """Points of flow, m3/s, and net pressure, Pa."""
+_Tested = Sequence[tuple[float, float, float]]
 # A point of the test stands for churn up to this part of the rated flow.
 _STILL = 0.01
 # Flow and speed are read to about a percent: 99 percent is the rated flow, 145 the 150.
@@ -34,7 +35,7 @@ def fire_pump_test(
     rated_m3s: float,
     rated_pa: float,
     rated_speed: float,
-    points: Sequence[tuple[float, float, float]],
+    points: _Tested,
     baseline: Curve,
     is_acceptance: bool,
 ) -> Answer:
@@ -105,9 +106,7 @@ def fire_pump_test(
 _WANTED = ("churn", "rated", "150 percent")
 
 
-def _at_rated_speed(
-    points: Sequence[tuple[float, float, float]], rated_speed: float
-) -> list[tuple[float, float]]:
+def _at_rated_speed(points: _Tested, rated_speed: float) -> list[tuple[float, float]]:
     if not points:
         raise ValueError(refusal("points", "one or more", "there is nothing to judge"))
     curve = sorted(
@@ -156,7 +155,7 @@ def _against(curve: Curve, baseline: Curve, most_m3s: float) -> list[_Share]:
 
 
 def _test_cautions(
-    points: Sequence[tuple[float, float, float]],
+    points: _Tested,
     curve: Curve,
     rated_m3s: float,
     rated_speed: float,
@@ -168,9 +167,18 @@ def _test_cautions(
         warnings.append("Fewer than three points: incomplete.")
     if any(abs(speed / rated_speed - 1.0) > 0.1 for _, _, speed in points):
         warnings.append("A speed is more than 10 percent off: the correction is doubtful.")
-    if any(speed < rated_speed * 0.995 for _, _, speed in points):
-        warnings.append("Below rated speed: report it uncorrected too, a governor may be at fault.")
     return warnings
+
+
+def slow_points(*, points: _Tested, rated_speed: float, **_: object) -> list[str]:
+    """Return what is said to the speeds of a test, rad/s; see `slow_driver`."""
+    return slow_driver([speed for _flow, _net, speed in points], rated_speed)
+
+
+def former_slow_points(*, points: _Tested, rated_speed: float, **_: object) -> list[str]:
+    """Return what version 1 said, to half a percent below rated speed and more."""
+    is_slow = any(speed < rated_speed * 0.995 for _flow, _net, speed in points)
+    return [FORMER_SLOW] if is_slow else []
 
 
 def vertical_turbine_net_pressure(

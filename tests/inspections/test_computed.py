@@ -160,6 +160,38 @@ def printed(made):
     return " ".join(" ".join(page.extract_text() for page in pages).split())
 
 
+SLIGHTLY_SLOW = {
+    "fire_pump_test": {
+        "rated_flow": 0.063,
+        "rated_net": 689476.0,
+        "rated_speed": 185.35,
+        "points": [[0.0, 827371.0, 184.0]],
+    },
+    "pump_speed_correction": {
+        "Q_test": 0.063,
+        "net_test": 689476.0,
+        "n_test": 185.34,
+        "n_rated": 185.35,
+    },
+}
+
+
+@pytest.mark.parametrize(("name", "inputs"), SLIGHTLY_SLOW.items())
+def test_a_result_of_a_former_version_says_what_it_said_then(name, inputs):
+    now = computed.of_test(name, inputs, "us")
+    assert (now["version"], [one for one in now["warnings"] if "governor" in one]) == (2, [])
+    then = computed.again({**now, "version": 1})
+    blamed = "Below rated speed: report it uncorrected too, a governor may be at fault."
+    assert then == {**now, "version": 1, "warnings": [*now["warnings"], blamed]}
+    assert computed.again(then) == then
+
+
+def test_a_version_that_never_was_is_named():
+    kept = computed.of_test("fire_pump_test", SLIGHTLY_SLOW["fire_pump_test"], "us")
+    with pytest.raises(LookupError, match="fire_pump_test: version 9 is not known"):
+        computed.again({**kept, "version": 9})
+
+
 @given(
     st.floats(1e3, 2e6), st.lists(st.floats(1e3, 2e6), max_size=4), st.floats(1e3, 2e6) | st.none()
 )

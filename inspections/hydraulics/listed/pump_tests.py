@@ -1,58 +1,70 @@
 """The fire pump as a whole: test, supply behind it, relief valves, controllers, motors."""
 
+from dataclasses import replace
+
 from inspections.hydraulics import pump_test
 from inspections.hydraulics.computation import Computation, Output
 from inspections.hydraulics.listed.fields import needed, optional
 
 _VERDICT = Output("verdict", "word", "judgement", ("pass", "fail", "look into it"))
 
-PUMP_TESTS = (
-    Computation(
-        name="fire_pump_test",
-        title="Fire pump test",
-        source="NFPA 20: 140 percent at churn, 65 percent at 150 percent flow; NFPA 25: 95 percent"
-        " of the first curve",
-        inputs=(
-            needed("positive flow", "rated_flow", "rated_m3s", "rated flow"),
-            needed("positive pressure", "rated_net", "rated_pa", "rated net pressure"),
-            needed("rotation", "rated_speed", "rated_speed", "rated speed"),
-            needed(
-                "word",
-                "points",
-                "points",
-                "flow, net pressure and speed of each point as tested",
-                many=True,
-                columns=(
-                    needed("flow", "point_flow", "flow_m3s", "flow"),
-                    needed("pressure", "point_net", "net_pa", "net pressure"),
-                    needed("rotation", "point_speed", "speed", "speed"),
-                ),
+_FIRE_PUMP_TEST_1 = Computation(
+    name="fire_pump_test",
+    title="Fire pump test",
+    source="NFPA 20: 140 percent at churn, 65 percent at 150 percent flow; NFPA 25: 95 percent"
+    " of the first curve",
+    inputs=(
+        needed("positive flow", "rated_flow", "rated_m3s", "rated flow"),
+        needed("positive pressure", "rated_net", "rated_pa", "rated net pressure"),
+        needed("rotation", "rated_speed", "rated_speed", "rated speed"),
+        needed(
+            "word",
+            "points",
+            "points",
+            "flow, net pressure and speed of each point as tested",
+            many=True,
+            columns=(
+                needed("flow", "point_flow", "flow_m3s", "flow"),
+                needed("pressure", "point_net", "net_pa", "net pressure"),
+                needed("rotation", "point_speed", "speed", "speed"),
             ),
-            optional(
-                "word",
-                "baseline",
-                "baseline",
-                "flow and net pressure of the first curve at rated speed",
-                many=True,
-                columns=(
-                    needed("flow", "first_flow", "flow_m3s", "flow"),
-                    needed("positive pressure", "first_net", "net_pa", "net pressure"),
-                ),
+        ),
+        optional(
+            "word",
+            "baseline",
+            "baseline",
+            "flow and net pressure of the first curve at rated speed",
+            many=True,
+            columns=(
+                needed("flow", "first_flow", "flow_m3s", "flow"),
+                needed("positive pressure", "first_net", "net_pa", "net pressure"),
             ),
-            optional("yes or no", "acceptance", "is_acceptance", "the first test", default=False),
         ),
-        outputs=(
-            _VERDICT,
-            Output("margin", "fraction", "least margin"),
-            Output("churn", "fraction", "at churn, of rated"),
-            Output("at_rated", "fraction", "at rated flow, of rated"),
-            Output("overload", "fraction", "at 150 percent flow, of rated"),
-            Output("against_curve", "fraction", "worst against the first curve"),
-            Output("share", "fraction", "what was judged"),
-        ),
-        function=pump_test.fire_pump_test,
-        limit="fraction",
+        optional("yes or no", "acceptance", "is_acceptance", "the first test", default=False),
     ),
+    outputs=(
+        _VERDICT,
+        Output("margin", "fraction", "least margin"),
+        Output("churn", "fraction", "at churn, of rated"),
+        Output("at_rated", "fraction", "at rated flow, of rated"),
+        Output("overload", "fraction", "at 150 percent flow, of rated"),
+        Output("against_curve", "fraction", "worst against the first curve"),
+        Output("share", "fraction", "what was judged"),
+    ),
+    function=pump_test.fire_pump_test,
+    cautions=pump_test.former_slow_points,
+    limit="fraction",
+)
+_FIRE_PUMP_TEST = replace(
+    _FIRE_PUMP_TEST_1,
+    version=2,
+    source=f"{_FIRE_PUMP_TEST_1.source}; 2 percent below rated speed: common practice, no source",
+    cautions=pump_test.slow_points,
+    former=(_FIRE_PUMP_TEST_1,),
+)
+
+PUMP_TESTS = (
+    _FIRE_PUMP_TEST,
     Computation(
         name="vertical_turbine_net_pressure",
         title="Net pressure of a vertical turbine pump",

@@ -1,5 +1,7 @@
 """Fire pumps and their motors."""
 
+from dataclasses import replace
+
 from inspections.hydraulics import pump
 from inspections.hydraulics.computation import Computation, Output
 from inspections.hydraulics.listed.fields import needed, optional
@@ -12,6 +14,31 @@ _SPEEDS = (
 )
 _RULES = "Hydraulic Institute Engineering Data Library, affinity rules"
 _ANNUAL = "NFPA 25, as given in a hospital facilities magazine"
+
+_SPEED_CORRECTION_1 = Computation(
+    name="pump_speed_correction",
+    title="Test point at rated speed",
+    source=_RULES,
+    inputs=(
+        needed("flow", "Q_test", "flow_m3s", "flow"),
+        needed("pressure", "net_test", "net_pa", "net pressure"),
+        needed("rotation", "n_test", "speed", "speed of the point"),
+        needed("rotation", "n_rated", "rated_speed", "rated speed"),
+    ),
+    outputs=(
+        Output("net", "pressure", "net pressure at rated speed"),
+        Output("flow", "flow", "flow at rated speed"),
+    ),
+    function=pump.pump_speed_correction,
+    cautions=pump.former_slow_point,
+)
+_SPEED_CORRECTION = replace(
+    _SPEED_CORRECTION_1,
+    version=2,
+    source=f"{_RULES}; 2 percent below rated speed: common practice, no source",
+    cautions=pump.slow_point,
+    former=(_SPEED_CORRECTION_1,),
+)
 
 PUMPS = (
     Computation(
@@ -30,22 +57,7 @@ PUMPS = (
         outputs=(Output("head", "length", "head"),),
         function=pump.affinity_head,
     ),
-    Computation(
-        name="pump_speed_correction",
-        title="Test point at rated speed",
-        source=_RULES,
-        inputs=(
-            needed("flow", "Q_test", "flow_m3s", "flow"),
-            needed("pressure", "net_test", "net_pa", "net pressure"),
-            needed("rotation", "n_test", "speed", "speed of the point"),
-            needed("rotation", "n_rated", "rated_speed", "rated speed"),
-        ),
-        outputs=(
-            Output("net", "pressure", "net pressure at rated speed"),
-            Output("flow", "flow", "flow at rated speed"),
-        ),
-        function=pump.pump_speed_correction,
-    ),
+    _SPEED_CORRECTION,
     Computation(
         name="pump_net_pressure",
         title="Net pressure of a pump",

@@ -72,6 +72,16 @@ def test_each_point_of_a_pump_test_is_brought_to_rated_speed():
     assert any("150 percent" in warning for warning in outcome.warnings)
 
 
+@pytest.mark.parametrize(("rpm", "is_looked_at"), [(1735, False), (1734, True), (1800, False)])
+def test_the_driver_is_looked_at_from_two_percent_below_rated_speed(rpm, is_looked_at):
+    # 98 percent of 1770 rpm is 1734.6.
+    test = evaluate_entered("fire_pump_test", PUMP | {"points": points((0, 120, rpm))})
+    asked = {"Q_test": "1000 gpm", "net_test": "100 psi", "n_test": f"{rpm} rpm"}
+    point = evaluate_entered("pump_speed_correction", asked | {"n_rated": "1770 rpm"})
+    for outcome in (test, point):
+        assert any("governor" in warning for warning in outcome.warnings) == is_looked_at
+
+
 def test_a_pump_test_at_a_flow_that_nothing_is_said_of_is_not_judged():
     outcome = evaluate_entered("fire_pump_test", PUMP | {"points": points((500, 110, 1770))})
     assert (outcome.verdict, outcome.limit) == ("look into it", None)
