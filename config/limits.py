@@ -53,8 +53,6 @@ def allowances(request: HttpRequest) -> Iterator[tuple[str, str]]:
     elif where == "account_reset_password":
         yield "login_address", network_of(request)
         yield "link", _typed(request, "email")
-    elif where == "api-uploads":
-        yield "photo", _account(request)
     elif where in _BUNDLES:
         yield "bundle", _account(request)
 

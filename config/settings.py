@@ -220,6 +220,7 @@ CONTENT_SECURITY_POLICY = {
     }
 }
 # Requests at once, and the seconds in which as many come back: by account, by address, by tablet.
+# Photos are counted by account and by contractor, whichever way they come.
 REQUEST_LIMITS = {
     "login": (10, 900),
     "login_address": (100, 900),
@@ -228,6 +229,7 @@ REQUEST_LIMITS = {
     "bundle": (20, 600),
     "push": (20, 20),
     "photo": (2000, 86_400),
+    "photo_contractor": (20_000, 86_400),
     "token": (3000, 60),
 }
 PROXIES = int(os.environ.get("PROXIES", "0"))

@@ -1,7 +1,8 @@
 """How often somebody may ask, counted by one statement, so that many at once are counted rightly.
 
 An allowance is spent request by request and comes back steadily. Spend it where no transaction is
-open: what is undone with a refused request would count nothing.
+open: what is undone with a refused request would count nothing. Only where what is not kept shall
+not count, spend it within the transaction.
 """
 
 import hashlib

@@ -6,7 +6,7 @@ from typing import Any
 from django.db import transaction
 from django.http import HttpResponse
 
-from contractors import files, pictures
+from contractors import files, limits, pictures
 from contractors.models import Membership, new_id
 from contractors.refusal import NotThere, Refusal
 from inspections import record
@@ -29,6 +29,22 @@ class PhotoOnItsWay(Refusal):
     code = "photo_on_its_way"
     status = 409
     sentence = "This photo has not arrived yet; the tablet that took it still has to send it."
+
+
+def count_one(by: Membership) -> None:
+    """Count a photo against whoever sends it and against their contractor.
+
+    It is counted within the transaction of the photo, so that one which is not kept uses nothing
+    up. Count before rows are locked: others wait here until the photo is kept.
+
+    Raises
+    ------
+    AskedTooOften
+        When what either may send in a day is used up.
+    """
+    with transaction.atomic():
+        limits.spend("photo", str(by.user.email).casefold())
+        limits.spend("photo_contractor", str(by.contractor_id))
 
 
 def attach(
@@ -55,6 +71,8 @@ def attach(
         When it is no picture that can be used.
     NoPhotosAnyMore
         When the visit is sealed or cancelled.
+    AskedTooOften
+        When the photos of a day are used up.
     """
     if visit.state in CLOSED:
         raise NoPhotosAnyMore(state=str(visit.get_state_display()))
@@ -68,6 +86,7 @@ def attach(
         **about,
     }
     with transaction.atomic():
+        count_one(by)
         entry = record.visit_entry(visit, "photo.attach", payload, by=by)
         record.append([entry], via=via, by=by)
         # The original is evidence and is never served; the page shows what was written anew.

@@ -24,7 +24,7 @@ from django.utils import timezone
 from contractors import pictures
 from contractors.models import Membership
 from contractors.refusal import FieldRefused, NotThere, Refusal
-from inspections import blobs
+from inspections import blobs, photos
 
 LARGEST_CHUNK = 2**20
 KEPT_FOR = timedelta(days=14)
@@ -87,6 +87,8 @@ def begin(member: Membership, blob: UUID, *, sha256: str, size: int) -> Upload:
         When it is larger than a photo may be, or empty.
     OtherBytes
         When the same id is coming with another hash or size.
+    AskedTooOften
+        When the photos of a day are used up; one that has begun goes on.
     NoRoom
         When the storage is full.
     """
@@ -104,6 +106,7 @@ def _begun(member: Membership, blob: UUID, told: dict[str, Any]) -> Upload:
     folder.mkdir(parents=True, exist_ok=True)
     about = folder / f"{blob}.json"
     if not about.exists():
+        photos.count_one(member)
         whole = folder / f"{about.name}.{os.getpid()}.{get_ident()}"
         whole.write_text(json.dumps(told))
         whole.replace(about)
