@@ -48,9 +48,10 @@ def store(content: bytes, *, media_type: str, name: str) -> StoredFile:
 
 def _write(path: Path, content: bytes) -> None:
     """Write a file whole or not at all: what a full disk cuts short takes no room from the next."""
-    part = Path(tempfile.mkstemp(dir=path.parent)[1])
+    handle, name = tempfile.mkstemp(dir=path.parent)
+    part = Path(name)
     try:
-        with part.open("wb") as file:
+        with os.fdopen(handle, "wb") as file:
             file.write(content)
             file.flush()
             os.fsync(file.fileno())
