@@ -11,6 +11,7 @@ from typing import Any
 from django.db.models import F, Q
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from buildings.models import Building
 from contractors.models import Licence, Person
@@ -27,6 +28,13 @@ COVERS: Mapping[str, tuple[str, ...]] = {
 }
 # Work that asks for no licence of a technician.
 NEEDS_NONE = ("", "none", "owner_staff")
+# What the catalogue asks for that no licence is called by.
+_OTHER_WORDS = {
+    "none": gettext_lazy("no licence"),
+    "owner_staff": gettext_lazy("the owner's own staff"),
+    "journeyman": gettext_lazy("journeyman fitter"),
+    "fire_alarm": gettext_lazy("fire alarm"),
+}
 # Trip tests and releases of these systems, where the contractor keeps such a release.
 RELEASED_GROUPS = ("system_trip", "releasing")
 
@@ -89,7 +97,7 @@ def in_words(qualification: str) -> str:
     """Return a qualification, or a kind of licence, in words."""
     if qualification in Licence.Kind.values:
         return str(Licence.Kind(qualification).label)
-    return qualification.replace("_", " ")
+    return str(_OTHER_WORDS.get(qualification) or qualification.replace("_", " "))
 
 
 Place = frozenset[str]

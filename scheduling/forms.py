@@ -8,6 +8,7 @@ from django.utils.translation import gettext_lazy as _
 
 from buildings.models import Building, System
 from contractors.models import Person
+from inspections import licensed
 from inspections.own_work import qualifications
 from scheduling import bundle, load
 from scheduling.week_loads import monday_of
@@ -56,7 +57,7 @@ class DueFilters(forms.Form):
         often = load.frequencies()
         self._offer("frequency", _("any"), ((o, bundle.frequency_words(o)) for o in often))
         needs = filter(None, qualifications())
-        self._offer("qualification", _("any"), ((n, n.replace("_", " ")) for n in needs))
+        self._offer("qualification", _("any"), ((n, licensed.in_words(n)) for n in needs))
 
     def _offer(self, name: str, everything: Any, choices: Any) -> None:
         self.fields[name].choices = [("", everything), *choices]  # type: ignore[attr-defined]

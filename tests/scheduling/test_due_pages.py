@@ -67,6 +67,14 @@ def test_every_narrowing_and_every_nonsense_is_answered(derived, as_manager, que
     assert as_manager.get(f"/due/?{query}").status_code == 200
 
 
+def test_what_work_needs_is_offered_in_words(derived):
+    with derived.scope():
+        offered = dict(DueFilters().fields["qualification"].choices)
+    assert offered["none"] == "no licence"
+    assert offered["competent_person_uk"] == "competent person (United Kingdom)"
+    assert not [words for words in offered.values() if "_" in str(words)]
+
+
 def test_ticked_rows_become_a_visit(derived, as_manager):
     with derived.scope():
         row = Occurrence.objects.filter(by_owner=False).order_by("latest_on").first()

@@ -18,9 +18,8 @@ function say() {
   const ticked = [...list.querySelectorAll("input[name=pick]:checked")];
   const places = new Set(ticked.map((box) => box.value.split(":")[0])).size;
   const words = list.querySelector("[data-picked]");
-  words.textContent = ticked.length
-    ? words.dataset.some.replace("{n}", ticked.length).replace("{hours}", sum(ticked)).replace("{places}", places)
-    : words.dataset.none;
+  const said = { 0: words.dataset.none, 1: words.dataset.one }[places] ?? words.dataset.some;
+  words.textContent = said.replace("{n}", ticked.length).replace("{hours}", sum(ticked)).replace("{places}", places);
   for (const box of list.querySelectorAll("input[name=pick]")) box.closest("tr").classList.toggle("picked", box.checked);
   for (const all of list.querySelectorAll("[data-whole]")) {
     // Until its rows are there, a tick waits for them.
