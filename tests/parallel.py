@@ -11,7 +11,7 @@ def at_once(*calls):
     ready = Barrier(len(calls))
 
     def run(call):
-        ready.wait(timeout=30)
+        ready.wait(timeout=120)
         try:
             return call()
         finally:

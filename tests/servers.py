@@ -3,6 +3,7 @@
 import ctypes
 import os
 import pwd
+import secrets
 import shutil
 import signal
 import socket
@@ -19,18 +20,25 @@ import redis
 
 ROOT = Path(__file__).parent.parent
 SCHEMA_ROLE, APP_ROLE, BACKUP_ROLE = "maindrain_schema", "maindrain_app", "maindrain_backup"
+_PORTS = range(15_000, 32_000)
 _PR_SET_PDEATHSIG = 1
 _libc = ctypes.CDLL(None)
 
 
 def free_port() -> int:
-    """Return a port of the loopback that nothing listens on."""
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return probe.getsockname()[1]
+    """Return a port of the loopback that nothing listens on.
+
+    It lies below those that outgoing connections get by themselves, so that none takes it before
+    its server does.
+    """
+    while True:
+        port = secrets.randbelow(_PORTS.stop - _PORTS.start) + _PORTS.start
+        with suppress(OSError), socket.socket() as probe:
+            probe.bind(("127.0.0.1", port))
+            return port
 
 
-def until(holds: Callable[[], bool], *, seconds: float = 30.0, what: str = "it") -> None:
+def until(holds: Callable[[], bool], *, seconds: float = 120.0, what: str = "it") -> None:
     """Return as soon as `holds()` is true; raise TimeoutError naming `what` when it does not."""
     give_up_at = time.monotonic() + seconds
     while not holds():
@@ -74,7 +82,7 @@ class Server:
         """Return what the process has written so far."""
         return self.log_file.read_text(errors="replace")
 
-    def wait(self, ready: Callable[[], bool], *, seconds: float = 60.0) -> None:
+    def wait(self, ready: Callable[[], bool], *, seconds: float = 240.0) -> None:
         """Return once `ready()`; raise RuntimeError with the log when the process ends first."""
 
         def is_ready() -> bool:

@@ -56,7 +56,7 @@ def test_files_of_the_embedded_broker_come_out_whole_and_in_order(tmp_path):
                 queue.put(body)
         (tmp_path / "messages" / "0_half-written.draft").write_text('{"half')
         with connection.SimpleQueue("of_this_test") as queue:
-            assert [queue.get(timeout=5).payload for _ in sent] == sent
+            assert [queue.get(timeout=60).payload for _ in sent] == sent
             with pytest.raises(Empty):
                 queue.get(block=False)
 

@@ -78,7 +78,7 @@ def test_bytes_that_come_while_their_entry_is_not_committed_yet_find_it(ours, ta
         uploaded.wait(timeout=2)
 
     def send_bytes():
-        looked.wait(timeout=30)
+        looked.wait(timeout=120)
         status = tablets.upload(scene.token_client(ours.technician), blob, content)
         uploaded.set()
         return status

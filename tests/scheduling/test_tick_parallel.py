@@ -20,9 +20,7 @@ NOW = datetime(2026, 11, 25, 15, tzinfo=UTC)
 
 
 @pytest.fixture
-def ours(committed_database, monkeypatch):
-    # A worker that another test left running over this database would do the jobs itself.
-    monkeypatch.setattr(outbox, "wake", lambda message: None)
+def ours(committed_database):
     with time_machine.travel(NOW, tick=False):
         made = scene.build("northbank", "Northbank Fire Protection", "Quay Holdings")
         notices.choose(made.office, "daily")
