@@ -28,9 +28,10 @@ from inspections.models import (
     VisitLine,
 )
 from tests import scene
-from tests.browser.tablets import choose_pin, give_pin
+from tests.browser.tablets import choose_pin, give_pin, heading, is_accessible
 
 PUSH = "**/api/v1/sync/push/"
+PULL = "**/api/v1/sync/pull/**"
 BLOBS = "**/api/v1/blobs/"
 PHONE = {"width": 390, "height": 844}
 MODULE = """async ([name, call, given]) => {
@@ -58,6 +59,21 @@ def visit(ours: scene.Scene) -> Visit:
             activity="control-valve-locked-monthly",
         )
     return made
+
+
+@pytest.fixture
+def main_drain(ours: scene.Scene, visit: Visit) -> VisitLine:
+    """A test with readings on the visit, which two people do."""
+    with ours.scope():
+        Visit.objects.filter(pk=visit.pk).update(second=ours.people["manager"])
+        line: VisitLine = VisitLine.objects.create(
+            visit=visit,
+            system=ours.wet,
+            subject_kind="riser",
+            subject_id=ours.wet_riser.pk,
+            activity="main-drain-annual",
+        )
+    return line
 
 
 @pytest.fixture
@@ -260,3 +276,60 @@ def test_two_tablets_on_one_visit_lose_nothing_and_show_the_worse_answer(
         tablet.goto(f"/tablet/#/v/{visit.pk}/line/{line.pk}")
         expect(tablet.locator(".heads li")).to_have_count(2)
         expect(tablet.locator(".heads li").first).to_contain_text("Not fitted")
+
+
+def drain(page: Page, psi: tuple[str, str, str], answer: str) -> None:
+    """Fill in a main drain test and answer it."""
+    names = ("Static pressure", "Residual pressure", "Restored pressure")
+    for name, figure in zip(names, psi, strict=True):
+        page.get_by_label(name).fill(figure)
+    press(page, answer)
+    expect(page.get_by_role("heading", level=1, name="Riser R1")).to_have_count(0)
+    all_sent(page)
+
+
+@pytest.mark.parametrize(("looked", "stands"), [(True, ("pass", False)), (False, ("fail", True))])
+def test_what_another_tablet_answers_is_told_beside_what_is_being_typed(
+    ours: scene.Scene,
+    visit: Visit,
+    main_drain: VisitLine,
+    page: Page,
+    open_page: Callable[..., Page],
+    looked: bool,
+    stands: tuple[str, bool],
+) -> None:
+    held: list[Route] = []
+    page.goto(f"/tablet/#/v/{visit.pk}/line/{main_drain.pk}")
+    heading(page, "Riser R1")
+    is_slow = [True]
+    page.route(PULL, lambda route: held.append(route) if is_slow[0] else route.continue_())
+    with page.expect_request(PULL):
+        page.reload()
+        give_pin(page)
+    page.get_by_label("Static pressure").fill("92")
+    other = open_page(ours.manager, viewport=PHONE)
+    choose_pin(other)
+    other.goto(f"/tablet/#/v/{visit.pk}/line/{main_drain.pk}")
+    drain(other, ("88", "40", "87"), "Fail")
+    expect(page.locator(".news")).to_have_count(0)
+    is_slow[0] = False
+    for route in held:
+        route.continue_()
+    news = page.locator(".news")
+    expect(news).to_contain_text("Sam Manager recorded this meanwhile: Fail")
+    expect(page.locator(".heads li")).to_have_count(0)
+    is_accessible(page)
+    if looked:
+        page.get_by_role("button", name="Show it").click()
+        expect(page.locator(".heads li")).to_have_count(4)
+        expect(page.locator(".heads")).to_be_focused()
+        expect(page.locator(".heads li").first).to_contain_text("Fail")
+        expect(page.locator(".heads")).to_contain_text("Residual pressure 40 psi, Sam Manager")
+        expect(news).to_have_count(0)
+        is_accessible(page)
+    expect(page.get_by_label("Static pressure")).to_have_value("92")
+    drain(page, ("92", "78", "91.5"), "Pass")
+    with ours.scope():
+        result = Result.objects.get(visit=visit)
+        assert (result.answer, result.disputed) == stands
+    assert recorded(ours, visit).count("reading.add") == 6

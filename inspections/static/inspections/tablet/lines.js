@@ -5,7 +5,7 @@ import { judge as judgeTree } from "./criteria.js";
 import { h } from "./dom.js";
 import { entryKey } from "./fold.js";
 import { linesOf, personOf } from "./pack.js";
-import { answerWords, button, caution, choice, complain, field, linkButton, mark, row, rows, textOf, thumb, where, why } from "./parts.js";
+import { answerWords, button, caution, choice, complain, field, linkButton, mark, textOf, thumb, where, why } from "./parts.js";
 import { address } from "./shell.js";
 import { Stopwatch } from "./stopwatch.js";
 import { decimal, fromSi, toSi, written } from "./units.js";
@@ -22,9 +22,14 @@ export function lineScreen(app, visit, lineId) {
   const all = linesOf(visit.pack);
   const place = all.findIndex(({ line }) => line.id === lineId);
   const { system, group, line } = all[place];
-  const heads = answerOf(visit, line) ?? [];
   const boxes = new Boxes(visit, line);
-  const answer = (code) => save(app, visit, line, boxes, heads, code);
+  // An answer takes the place of those that this screen shows, and of no others.
+  const shown = {
+    line, heads: answerOf(visit, line) ?? [], readings: boxes.recorded, list: h("ul", { class: "heads", tabindex: "-1" }),
+    settle: field(t("Two answers stand. Why is yours right?"), "settle"),
+  };
+  showStanding(app, visit, shown);
+  const answer = (code) => save(app, visit, line, boxes, shown.heads, code);
   const [likely, wrong] = [LIKELY, WRONG].map((usual) => button(answerWords(usual[line.activity_kind]), () => answer(usual[line.activity_kind])));
   boxes.onJudged = (isBad) => {
     likely.classList.toggle("btn-main", !isBad);
@@ -40,14 +45,14 @@ export function lineScreen(app, visit, lineId) {
       whereLink(visit, group.id) ? h("p", { class: "btn-row" }, whereLink(visit, group.id)) : null,
       h("p", { class: "visit-say" }, line.task),
       cautions(line),
-      heads.length ? h("ul", { class: "heads" }, heads.map((head) => h("li", {}, mark(head.payload.answer), ` ${whoSaid(app, visit, head)} `, head.payload.reason ?? ""))) : null,
+      shown.list,
       line.instruments?.length ? h("p", { class: "quiet" }, t("Instruments: {names}", { names: line.instruments.join(", ") })) : null,
       lastAnswer(line),
       boxes.nodes,
       boxes.watch?.node,
       boxes.criterion,
-      also(line, heads),
-      heads.length > 1 ? field(t("Two answers stand. Why is yours right?"), "settle") : null,
+      also(line, shown.heads),
+      shown.settle,
       h("div", { class: "field could-not", hidden: true }, field(t("Why could it not be done?"), "reason", { lines: true }), button(t("Record: could not"), () => answer("could_not"))),
       line.criterion ? why(criterionWords(line), h("span", { class: "source" }, ` ${[line.source, line.rule].filter(Boolean).join("; ")}`)) : null,
       thumb(null,
@@ -57,7 +62,15 @@ export function lineScreen(app, visit, lineId) {
         button(answerWords("not_fitted"), () => answer("not_fitted")),
         linkButton(t("Note"), address("v", visit.id, "note", line.subject.id))),
     ],
+    news: () => import("./news.js").then(({ tell }) => tell(app, visit.id, shown)),
   };
+}
+
+/** Show the answers that stand for a line; where two do, it is asked which is right. */
+export function showStanding(app, visit, { heads, list, settle }) {
+  list.replaceChildren(...heads.map((head) => h("li", {}, mark(head.payload.answer), ` ${whoSaid(app, visit, head)} `, head.payload.reason ?? "")));
+  list.hidden = !heads.length;
+  settle.hidden = heads.length < 2;
 }
 
 // The first ones stand open before the act; the rest are one touch away.
@@ -95,8 +108,8 @@ function criterionWords(line) {
   return (prose.trim().replace(/;$/, "") || expression || "").trim();
 }
 
-// Two people may have answered; each answer says whose it is, the worse one first.
-function whoSaid(app, visit, event) {
+/** Return who recorded something and when. */
+export function whoSaid(app, visit, event) {
   const name = personOf(app, visit, event.by);
   const time = event.wall ? clock.timeOf(event.wall, visit.zone, language()) : "";
   return [name, time].filter(Boolean).join(", ");
@@ -273,52 +286,4 @@ function timed(visit, line, reading) {
   const key = FROM_GUIDE[reading.name];
   const steps = visit.picture.steps.get(line.subject.id) ?? [];
   return key && reading.unit === "s" ? steps.findLast((event) => event.payload.seen[key])?.payload.seen[key] ?? null : null;
-}
-
-/** Lines that are alike and may be answered as last time together; the report says that they were. */
-export function bulkScreen(app, visit, groupId) {
-  const open = linesOf(visit.pack).filter(({ group, line }) => group.id === groupId && line.bulk_ok && !line.readings.length && !answerOf(visit, line));
-  const alone = open.map(({ line }) => ({ line, reason: whyAlone(visit, line) })).filter(({ reason }) => reason);
-  const alike = open.map(({ line }) => line).filter((line) => !whyAlone(visit, line));
-  const boxes = () => [...app.main.querySelectorAll('[name="line"]')];
-  const save = async () => {
-    const picked = new Set(boxes().filter((box) => box.checked).map((box) => box.value));
-    if (!complain(boxes()[0] ?? app.main.querySelector("h1"), picked.size ? null : t("Tick what you looked at."))) return;
-    for (const line of alike.filter((one) => picked.has(one.id))) {
-      await app.record(visit.id, "item.set", { subject: line.subject, activity: line.activity, answer: asLastTime(line), bulk: true });
-    }
-    app.go("v", visit.id);
-  };
-  return {
-    title: t("As last time"),
-    nodes: [
-      where(visit.building.name, open[0]?.group.name),
-      h("h1", {}, t("Which of these do you see as last time?")),
-      h("p", { class: "quiet" }, t("Tick what you looked at. The report says that they were answered together.")),
-      alike.length ? h("fieldset", { class: "spaced" }, h("legend", { class: "hide" }, t("Looked at together")), h("div", { class: "choices" }, alike.map((line) => choice("line", line.id, line.subject_name, { type: "checkbox", note: [line.task, lastWords(line)].join(". ") })))) : null,
-      alone.length ? rows(t("One by one"), alone.map(({ line, reason }) => row(address("v", visit.id, "line", line.id), "st-unknown", line.subject_name, `${reason}. ${line.task}`))) : null,
-      thumb(null,
-        alike.length ? button(t("As last time"), save, { main: true }) : null,
-        alike.length > 1 ? button(t("Tick all"), () => boxes().forEach((box) => { box.checked = true; })) : null,
-        linkButton(t("Back to the visit"), address("v", visit.id))),
-    ],
-  };
-}
-
-const GOOD_BEFORE = ["seen_in_order", "not_fitted"];
-
-function asLastTime(line) {
-  return line.last_answer?.answer === "not_fitted" ? "not_fitted" : "seen_in_order";
-}
-
-function lastWords(line) {
-  return line.last_answer ? t("Last time: {answer}, {day}", { answer: answerWords(line.last_answer.answer), day: clock.dayOf(line.last_answer.on, language()) }) : t("not answered before");
-}
-
-// What was not in order last time, or has something open, gets an answer of its own.
-function whyAlone(visit, line) {
-  const last = line.last_answer?.answer;
-  if (last && !GOOD_BEFORE.includes(last)) return lastWords(line);
-  if ([...visit.pack.findings, ...visit.picture.findings.map((event) => event.payload)].some((one) => one.subject.id === line.subject.id)) return t("something is open on it");
-  return null;
 }

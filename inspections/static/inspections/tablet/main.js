@@ -6,7 +6,7 @@ import * as clock from "./clock.js";
 import { h } from "./dom.js";
 import { itemScreen, leftScreen } from "./end_state.js";
 import { findingScreen, ringScreen } from "./finding.js";
-import { bulkScreen, lineScreen } from "./lines.js";
+import { lineScreen } from "./lines.js";
 import * as lock from "./lock.js";
 import * as offline from "./offline.js";
 import * as pack from "./pack.js";
@@ -26,13 +26,13 @@ const [closing, guided, water, labels, people, likely, computing] = [
   lazily(() => import("./people.js")), lazily(() => import("./likely.js")),
   lazily(() => import("./calculate.js")),
 ];
-const [drawings, notes, unsent] = [
+const [drawings, notes, unsent, together] = [
   lazily(() => import("./sketches.js")), lazily(() => import("./note.js")),
-  lazily(() => import("./unsent.js")),
+  lazily(() => import("./unsent.js")), lazily(() => import("./bulk.js")),
 ];
 
 const SCREENS = {
-  arrive: arriveScreen, station: stationScreen, line: lineScreen, bulk: bulkScreen, found: findingScreen,
+  arrive: arriveScreen, station: stationScreen, line: lineScreen, bulk: together("bulkScreen"), found: findingScreen,
   ring: ringScreen, end: itemScreen, left: leftScreen,
   close: closing("closeScreen"), sign: closing("signScreen"), leave: closing("leaveScreen"),
   shut: water("shutScreen"), out: water("outageScreen"),
@@ -128,7 +128,7 @@ async function refresh(app, first = false) {
 
 function showAnew(app) {
   if (isReading(app)) app.showAgain();
-  else app.showStrip();
+  else app.freshen();
 }
 
 async function pull(app) {

@@ -27,6 +27,7 @@ export class Shell {
     this.seen = new Map();
     this.said = "";
     this.warning = null;
+    this.news = null;
     this.strip = document.querySelector(".strip");
     this.main = document.querySelector("main");
     addEventListener("hashchange", () => this.show());
@@ -102,7 +103,8 @@ export class Shell {
   /** Show the screen of the present address. */
   show() {
     const parts = location.hash.startsWith("#/") ? location.hash.slice(2).split("/").map(decodeURIComponent) : [];
-    const { className, title, nodes } = this.screenOf(parts);
+    const { className, title, nodes, news } = this.screenOf(parts);
+    Object.assign(this, { news: null, lookForNews: news });
     this.main.className = className ?? "finding";
     const said = this.said ? h("p", { class: "toast", role: "status" }, this.said) : null;
     this.said = "";
@@ -137,16 +139,30 @@ export class Shell {
     scrollTo({ top, behavior: "instant" });
   }
 
+  /** Show what is new without laying the screen anew: somebody is typing on it. */
+  freshen() {
+    this.showStrip();
+    this.lookForNews?.();
+  }
+
+  /** Tell of news in the strip, or of none any more. */
+  tell(news) {
+    if (news && this.news?.isEqualNode(news)) return;
+    this.news = news;
+    this.showStrip();
+  }
+
   /** Show the strip anew: signal, what waits, what is not restored, the time on test. */
   showStrip() {
     const visit = this.visit(location.hash.split("/")[2] ?? "") ?? this.openVisit();
     const shut = visit && outages.running(visit).find((one) => one.own);
     const cells = h("ul", {}, this.signalCell(), shut ? this.outageCell(visit, shut) : null, visit && this.testCell(visit), visit && this.restoredCell(visit, shut));
-    const [before, warned] = this.strip.childNodes;
+    const [before, ...told] = this.strip.childNodes;
+    const below = [this.warning, this.news].filter(Boolean);
     // What has not changed is not said again, and keeps the focus.
-    if (!before?.isEqualNode(cells) || (warned ?? null) !== this.warning) {
+    if (!before?.isEqualNode(cells) || told.length !== below.length || below.some((one, place) => one !== told[place])) {
       const focused = markOf(document.activeElement, this.strip);
-      this.strip.replaceChildren(...[cells, this.warning].filter(Boolean));
+      this.strip.replaceChildren(cells, ...below);
       if (focused) found(focused, this.strip)?.focus({ preventScroll: true });
     }
     for (const word of document.querySelectorAll(".whereabouts")) word.textContent = this.whereabouts(word.dataset.visit) ?? "";
