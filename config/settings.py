@@ -189,6 +189,10 @@ CSRF_COOKIE_SAMESITE = "Lax"
 SESSION_COOKIE_HTTPONLY = True
 CSRF_FAILURE_VIEW = "config.views.csrf_failure"
 
+# --- plans -----------------------------------------------------------------------------------
+# Iterations after which a search ends beside its time limit; None: time alone.
+PLAN_ITERATIONS: int | None = None
+
 # --- security --------------------------------------------------------------------------------
 SECURE_CONTENT_TYPE_NOSNIFF = True
 SECURE_REFERRER_POLICY = "same-origin"

@@ -56,5 +56,8 @@ STORAGES = {
 STATIC_ROOT.mkdir(parents=True, exist_ok=True)  # noqa: F405
 WHITENOISE_USE_FINDERS = True
 
+# A plan then depends on its problem alone, not on how busy the machine is.
+PLAN_ITERATIONS = 400
+
 # All tests come from one address, with few accounts; those about limits set their own.
 REQUEST_LIMITS = {}

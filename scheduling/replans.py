@@ -6,6 +6,7 @@ from datetime import date, datetime
 from typing import Any
 from uuid import UUID
 
+from django.conf import settings
 from django.db import transaction
 from django.utils import timezone
 
@@ -17,6 +18,7 @@ from scheduling import crew, moves, plans, problems
 from scheduling.models import Plan, Stop
 from scheduling.problems import Setting
 from scheduling.routing import replan as routing
+from scheduling.routing import run
 from scheduling.routing.plan import Plan as Routes
 from scheduling.routing.problem import DAY
 from scheduling.routing.wire import from_json, to_json
@@ -57,6 +59,7 @@ def searched(
         told.news,
         seconds=seconds,
         is_cancelled=is_cancelled,
+        search=run.Search(iterations=settings.PLAN_ITERATIONS),
     )
 
 

@@ -4,6 +4,7 @@ import time
 from typing import Any
 from uuid import UUID
 
+from django.conf import settings
 from django.db import transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
@@ -81,6 +82,7 @@ def _search(plan: Plan, watch: _Watch) -> None:
         seconds=plan.seconds,
         on_progress=watch.tell,
         is_cancelled=watch.is_cancelled,
+        search=run.Search(iterations=settings.PLAN_ITERATIONS),
     )
     with contractor_scope(watch.message.contractor_id), transaction.atomic():
         plans.store(plan, setting, found, problems.stops_of(setting, found, plan))

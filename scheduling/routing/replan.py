@@ -20,7 +20,7 @@ KEPT_PRIORITY = 3
 NOTICED = 1_800
 """A start moved by more than this many seconds is a change people notice."""
 NOTICED_PRICE = 1_800
-QUICK = Search(updates=50)
+QUICK_UPDATES = 50
 FREED_DAYS = (3, 7)
 LEAST_SECONDS = 0.5
 
@@ -119,7 +119,7 @@ def replan(
     seconds: float = 5.0,
     seed: int = 0,
     is_cancelled: Callable[[], bool] | None = None,
-    search: Search = QUICK,
+    search: Search | None = None,
 ) -> Replan:
     """Return the plan from now on, moving as few visits as possible.
 
@@ -132,7 +132,7 @@ def replan(
     seconds
         Time limit of all searches together, > 0. When nothing has to move there is no search.
     seed, is_cancelled, search
-        As in `run.plan`.
+        As in `run.plan`; its updates come sooner.
 
     Raises
     ------
@@ -149,11 +149,13 @@ def replan(
     untouched = {v.id for v in rest.visits if v.kept}
     base.fill()
 
+    quick = replace(search or Search(), updates=QUICK_UPDATES)
+
     def searched(of: Problem, start: Plan, share: float) -> Plan | None:
         limit = max(LEAST_SECONDS, share * seconds)
         try:
             found = plan(
-                of, seconds=limit, seed=seed, is_cancelled=is_cancelled, start=start, search=search
+                of, seconds=limit, seed=seed, is_cancelled=is_cancelled, start=start, search=quick
             )
         except PlanCancelled:
             raise

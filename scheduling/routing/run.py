@@ -18,7 +18,8 @@ from scheduling.routing.wire import from_json, to_json
 
 CHILD = (sys.executable, "-m", "scheduling.routing.solve")
 ROOT = Path(__file__).resolve().parents[2]
-GRACE = 5.0
+# Seconds for a child to load its libraries on a busy machine, and beyond its limit to end.
+START, GRACE = 60.0, 5.0
 LOOK_EVERY = 0.1
 
 
@@ -73,7 +74,8 @@ def plan(
     problem
         What to plan.
     seconds
-        Time limit of the search, > 0. The child process is killed 5 s later at the latest.
+        Time limit of the search, > 0, counted from its first report. The child process is killed
+        5 s later at the latest, or when it has not begun within a minute.
     seed
         Of the random numbers, >= 0.
     on_progress
@@ -122,8 +124,11 @@ def _wait(
     on_progress: Callable[[Progress], None] | None,
     is_cancelled: Callable[[], bool] | None,
 ) -> None:
-    deadline = time.monotonic() + limit
+    deadline = time.monotonic() + START
+    begun = False
     while any(one.runs() for one in children) and time.monotonic() < deadline:
+        if not begun and all(one.has_begun for one in children):
+            begun, deadline = True, time.monotonic() + limit
         if is_cancelled is not None and is_cancelled():
             raise PlanCancelled("called off, old plan kept")
         for report in children[0].reports():
@@ -146,6 +151,7 @@ class _Child:
             env={**os.environ, **one_thread},
             text=True,
         )
+        self.has_begun = False
         self._out = ""
         self._lines: list[str] = []
         self._other: list[str] = []
@@ -217,3 +223,4 @@ class _Child:
         with self._process.stderr as pipe:
             for line in pipe:
                 self._lines.append(line)
+                self.has_begun = True

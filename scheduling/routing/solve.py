@@ -293,6 +293,7 @@ def main() -> None:
         sys.stderr.write(json.dumps(to_json(progress)) + "\n")
         sys.stderr.flush()
 
+    report(Progress(seconds=0, planned=0, left_out=len(order.problem.visits), travel=0))
     plan = solve(order.problem, order.effort, start=order.start, report=report)
     json.dump(to_json(plan), sys.stdout)
 

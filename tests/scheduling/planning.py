@@ -66,7 +66,7 @@ def add_visit(building, minutes=120, **values):
     )
 
 
-def searched(scene, seconds=1, first=FIRST, last=LAST):
+def searched(scene, seconds=60, first=FIRST, last=LAST):
     """Make a plan and run its job as a worker would."""
     with scene.scope():
         plan = plans.make(first, last, seconds=seconds, by=scene.manager, today=TODAY)

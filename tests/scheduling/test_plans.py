@@ -291,9 +291,8 @@ def test_a_running_search_that_is_called_off_is_killed_and_keeps_the_old_plan(ou
 
 
 def test_a_search_whose_child_answers_nonsense_leaves_no_plan(ours, town, monkeypatch):
-    nonsense = run.Search(child=(sys.executable, "-c", "print('[]')"))
-    search = functools.partial(run.plan, search=nonsense)
-    monkeypatch.setattr("scheduling.searching.run.plan", search)
+    nonsense = functools.partial(run.Search, child=(sys.executable, "-c", "print('[]')"))
+    monkeypatch.setattr(run, "Search", nonsense)
     plan = searched(ours)
     with ours.scope():
         assert (plan.state, plan.stops.count()) == (Plan.State.FAILED, 0)
@@ -440,7 +439,7 @@ def test_an_absence_moves_the_absent_technicians_visits_and_no_others(ours, read
         stop = ready.stops.order_by("-on").first()
         replans.away(stop.technician, [stop.on], by=ours.manager)
         ready.refresh_from_db()
-        plan = replans.again(ready, by=ours.manager, seconds=2)
+        plan = replans.again(ready, by=ours.manager, seconds=60)
     run_search(plan)
     with ours.scope():
         plan.refresh_from_db()
@@ -462,7 +461,7 @@ def test_a_visit_made_since_is_taken_in_and_a_cancelled_one_let_go(ours, ready):
         gone = ready.stops.order_by("-on").first().visit
         Visit.objects.filter(pk=gone.pk).update(state=Visit.State.CANCELLED)
         fresh = add_visit(ours.building, minutes=60)
-        plan = replans.again(ready, by=ours.manager, seconds=2)
+        plan = replans.again(ready, by=ours.manager, seconds=60)
     run_search(plan)
     with ours.scope():
         plan.refresh_from_db()
@@ -480,7 +479,7 @@ def test_what_was_begun_stays_when_the_rest_is_planned_again(ours, ready, clock)
         Visit.objects.filter(pk=stop.visit_id).update(
             state=Visit.State.OPEN, opened_at=stop.start_at
         )
-        plan = replans.again(ready, by=ours.manager, seconds=2)
+        plan = replans.again(ready, by=ours.manager, seconds=60)
     run_search(plan)
     with ours.scope():
         plan.refresh_from_db()

@@ -51,8 +51,15 @@ def test_calling_it_off_kills_the_search_and_keeps_the_old_plan():
 
 def test_a_child_that_hangs_is_killed_at_the_limit(monkeypatch):
     monkeypatch.setattr(run, "GRACE", 0.2)
+    hangs = "import sys, time; sys.stderr.write('{}\\n'); sys.stderr.flush(); time.sleep(600)"
     with pytest.raises(PlanFailed, match="no result, old plan kept"):
-        plan(WORK, seconds=0.1, search=child("while True: pass"))
+        plan(WORK, seconds=0.1, search=child(hangs))
+
+
+def test_a_child_that_never_begins_is_killed(monkeypatch):
+    monkeypatch.setattr(run, "START", 0.2)
+    with pytest.raises(PlanFailed, match="no result, old plan kept"):
+        plan(WORK, seconds=LONG, search=child("import time; time.sleep(600)"))
 
 
 @pytest.mark.parametrize(
