@@ -1,25 +1,22 @@
 """The pictures of a visit's tests: pump curves with their limits, trip tests on a line of time."""
 
-import hashlib
-import json
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from datetime import date
-from functools import partial
 from typing import TYPE_CHECKING, Any
 from uuid import UUID
 
-from django.core.cache import cache
 from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from buildings import units
-from inspections import computed, past, pump_tests
+from inspections import computed, drawings, past, pump_tests
 from inspections.closing import Places
 from inspections.events.fold import Subject
 from inspections.models import Reading, Visit
 from inspections.pictures import tested
+from inspections.pictures.reader import ANYBODY, Reader
 from inspections.trends.trend import Side
 
 if TYPE_CHECKING:
@@ -27,7 +24,6 @@ if TYPE_CHECKING:
 
 TRIP, DELIVERY = "trip_time", "delivery_time"
 MOST_RUNS = 3
-DRAWN_FOR = 30 * 24 * 3600
 _NAMES = (TRIP, DELIVERY, *pump_tests.NAMES)
 
 
@@ -65,24 +61,25 @@ def of_item(item: Any) -> dict[str, Any] | None:
     return None
 
 
-def picture(data: Mapping[str, Any]) -> Any:
+def picture(data: Mapping[str, Any], reader: Reader) -> Any:
     """Return the picture of a test, drawn once for the same data."""
-    # The drawing library takes seconds to load: only where something is drawn.
-    from inspections.pictures import canvas
-
-    text = json.dumps(data, sort_keys=True)
-    key = hashlib.sha256(f"{canvas.VERSION}{text}".encode()).hexdigest()
-    return cache.get_or_set(f"picture:{key}", partial(draw, data), DRAWN_FOR)
+    return drawings.kept(tested.of_data(data), _draw, reader)
 
 
-def draw(data: Mapping[str, Any]) -> "Picture":
+def draw(data: Mapping[str, Any], reader: Reader = ANYBODY) -> "Picture":
     """Return the picture of a test from its data."""
+    return _draw(tested.of_data(data), reader)
+
+
+def _draw(given: tested.Pump | tested.Trip | tested.Supply, reader: Reader) -> "Picture":
+    # The drawing library takes seconds to load: only where something is drawn.
     from inspections.pictures import pump, supply, trip
 
-    given = tested.of_data(data)
     if isinstance(given, tested.Trip):
-        return trip.draw(given)
-    return pump.draw(given) if isinstance(given, tested.Pump) else supply.draw(given)
+        return trip.draw(given, reader)
+    if isinstance(given, tested.Pump):
+        return pump.draw(given, reader)
+    return supply.draw(given, reader)
 
 
 _Tests = dict[UUID, list[Reading]]

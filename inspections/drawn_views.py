@@ -10,7 +10,7 @@ from django.views.decorators.http import require_GET
 
 from contractors.doors import OFFICE, ContractorRequest, Role, contractor_page
 from contractors.refusal import NotThere
-from inspections import access, drawn_tests, supplies, supply_board
+from inspections import access, drawings, drawn_tests, supplies, supply_board
 from inspections.models import Visit
 from inspections.pictures import tested
 
@@ -19,24 +19,24 @@ from inspections.pictures import tested
 @require_GET
 def visit_test_picture(request: ContractorRequest, visit_id: UUID, item_id: UUID) -> HttpResponse:
     """Give the picture of a test of a visit."""
-    return svg_of_visit(access.visit_for(request.member, visit_id), item_id)
+    return svg_of_visit(request, access.visit_for(request.member, visit_id), item_id)
 
 
-def svg_of_visit(visit: Visit, item_id: UUID) -> HttpResponse:
+def svg_of_visit(request: Any, visit: Visit, item_id: UUID) -> HttpResponse:
     """Return the picture of what was tested at a visit on an item, for page and API."""
     drawn = drawn_tests.of_visit(visit)
     found = next((one for one in drawn if one["subject"] == str(item_id)), None)
     if found is None:
         raise NotThere
-    return _svg(found)
+    return drawings.svg(drawn_tests.picture(found, drawings.reader_of(request)))
 
 
-def svg_of_item(item: Any) -> HttpResponse:
+def svg_of_item(request: Any, item: Any) -> HttpResponse:
     """Return the picture of the newest test of an item."""
     found = drawn_tests.of_item(item)
     if found is None:
         raise NotThere
-    return _svg(found)
+    return drawings.svg(drawn_tests.picture(found, drawings.reader_of(request)))
 
 
 def of_visit(visit: Visit, role: str) -> dict[str, Any]:
@@ -62,7 +62,7 @@ def of_item(kind: str, item: Any) -> dict[str, Any] | None:
 
 def _shown(data: Mapping[str, Any], url: str) -> dict[str, Any]:
     given = tested.of_data(data)
-    head, rows = given.table()
+    head, rows = given.table(drawings.in_words())
     high = 390 if data.get("picture") != "trip" else round(130 + 62 * len(data["runs"]))
     return {
         "title": given.title,
@@ -72,9 +72,3 @@ def _shown(data: Mapping[str, Any], url: str) -> dict[str, Any]:
         "rows": rows,
         "high": high,
     }
-
-
-def _svg(data: Mapping[str, Any]) -> HttpResponse:
-    answer = HttpResponse(drawn_tests.picture(data).svg, content_type="image/svg+xml")
-    answer["Cache-Control"] = "private, max-age=60"
-    return answer

@@ -1,6 +1,5 @@
 """What the readings of an item say over the years: trend, limit, hints and pictures."""
 
-import hashlib
 import json
 from collections import defaultdict
 from collections.abc import Collection, Mapping, Sequence
@@ -10,15 +9,16 @@ from functools import partial
 from typing import Any
 from uuid import UUID
 
-from django.core.cache import cache
 from django.utils.translation import gettext as _
 
 from buildings import units
 from buildings.models import Building
-from inspections import pinned, pump_tests, readings
+from inspections import drawings, pinned, pump_tests, readings
 from inspections.criteria import Filled
+from inspections.hydraulics.tables import limit as listed
 from inspections.incomparable import Splits
 from inspections.models import Event, Reading, Result, Visit
+from inspections.pictures.reader import Reader
 from inspections.trends.causes import TESTS
 from inspections.trends.hints import Diagnosis, diagnose
 from inspections.trends.series import Point, Series, series
@@ -27,7 +27,6 @@ from inspections.trends.trend import Change, Limit, Side, Trend, trend
 MAIN_DRAIN = "main-drain"
 # A fall of 10 percent in the flowing pressure against acceptance wants a cause (NFPA 25 annex).
 DRAIN_KEEPS = 0.9
-DRAWN_FOR = 30 * 24 * 3600
 # Test of the hints -> fact -> reading. The newest visit against the first of the series.
 ASKED: Mapping[str, Mapping[str, str]] = {
     "main_drain": {
@@ -79,8 +78,17 @@ class Line:
     @property
     def words(self) -> str:
         """Return the name as people read it."""
-        said = self.name.replace("_", " ").capitalize()
-        return f"{said}, {self.point.replace('_', ' ')}" if self.point else said
+        return f"{self.noun}, {self.at}" if self.point else self.noun
+
+    @property
+    def noun(self) -> str:
+        """Return what was read."""
+        return self.name.replace("_", " ").capitalize()
+
+    @property
+    def at(self) -> str:
+        """Return at which point of a test, as people read it; "" where there are none."""
+        return self.point.replace("_", " ")
 
     @property
     def newest(self) -> str:
@@ -172,7 +180,7 @@ class _Told:
 
 def _past(item: Any, found: Sequence[Reading], told: _Told, names: Collection[str]) -> Past:
     groups: dict[tuple[str, str], list[Reading]] = defaultdict(list)
-    for row in found:
+    for row in (*found, *pump_tests.nets(found, item.attributes, told.invalid)):
         if not names or row.name in names:
             groups[row.name, row.point].append(row)
     lines = [_line(item, group, found, told) for group in groups.values()]
@@ -214,6 +222,10 @@ def _limit(
     if newest.activity.startswith(MAIN_DRAIN) and newest.name == "residual_pressure":
         base = given.baseline
         return Limit(DRAIN_KEEPS * base.value, Side.LEAST) if base else None
+    if newest.name == pump_tests.NET:
+        # At peak flow the curve falls so steeply that two flows never compare.
+        base = given.baseline if newest.point != pump_tests.PEAK else None
+        return Limit(listed("pump_annual") * base.value, Side.LEAST) if base else None
     under = told.under(newest.visit)
     activity = under.activity(newest.activity)
     if activity is None or activity.criterion is None:
@@ -353,7 +365,7 @@ def drawing(line: Line, title: str) -> dict[str, Any]:
     return json.loads(text, parse_float=str)  # type: ignore[no-any-return]
 
 
-def picture(line: Line, title: str) -> Any:
+def picture(line: Line, title: str, reader: Reader) -> Any:
     """Return the picture of a line, drawn once for the same readings.
 
     Parameters
@@ -362,11 +374,9 @@ def picture(line: Line, title: str) -> Any:
         Heading: the reading and the item.
     """
     # The drawing library takes seconds to load: only where something is drawn.
-    from inspections.pictures import canvas, history
+    from inspections.pictures import history
 
-    given = _drawn(line, title)
-    key = hashlib.sha256(f"{canvas.VERSION}{given!r}".encode()).hexdigest()
-    return cache.get_or_set(f"picture:{key}", partial(history.draw, given), DRAWN_FOR)
+    return drawings.kept(_drawn(line, title), history.draw, reader)
 
 
 def _drawn(line: Line, title: str) -> Any:

@@ -17,6 +17,12 @@ for kind in ("system", "riser", "device"):
         path(
             f"{picture}/<slug:point>.svg", views.item_picture, given, name=f"{kind}_picture_point"
         ),
+        path(
+            f"{kind}s/<uuid:item_id>/years/<slug:name>.svg",
+            views.item_years,
+            given,
+            name=f"{kind}_years",
+        ),
     ]
 
 urlpatterns += [

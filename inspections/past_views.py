@@ -15,7 +15,7 @@ from buildings.models import Device, Riser
 from buildings.panels import Panel
 from contractors.doors import ContractorRequest, contractor_page
 from contractors.refusal import NotThere
-from inspections import drawn_views, past
+from inspections import drawings, drawn_views, past, past_groups
 from inspections.models import Reading
 
 FIND: dict[str, Callable[[Any, UUID], Any]] = {
@@ -31,17 +31,23 @@ def item_history(request: ContractorRequest, kind: str, item_id: UUID) -> HttpRe
     """Show what was read on an item over the years, with trend, hints and pictures."""
     item = FIND[kind](request, item_id)
     found = past.of_item(item)
-    shown = [
-        {
-            "line": line,
-            "url": _picture_url(kind, item, line),
-            "title": title_of(item, line),
-            "rows": sorted(_rows(line), key=lambda row: row["on"], reverse=True),
-        }
-        for line in found.lines
-    ]
-    context = {"item": item, "kind": kind, "building": item.building, "past": found, "shown": shown}
-    context["tested"] = drawn_views.of_item(kind, item)
+    tested = drawn_views.of_item(kind, item)
+    first = past_groups.lead(found)
+    if first and tested and past_groups.rank(first) == past_groups.STANDS:
+        # Nothing changes: the newest test is what is looked at first.
+        first = None
+    context = {
+        "item": item,
+        "kind": kind,
+        "building": item.building,
+        "past": found,
+        "tested": tested,
+        "lead": _large(kind, item, first) if first else None,
+        "groups": [
+            {"group": group, "kinds": [_small(kind, item, one, first) for one in group.kinds]}
+            for group in past_groups.groups(found, first)
+        ],
+    }
     return render(request, "inspections/item_history.html", context)
 
 
@@ -51,30 +57,35 @@ def item_picture(
     request: ContractorRequest, kind: str, item_id: UUID, name: str, point: str = ""
 ) -> HttpResponse:
     """Give the picture of one reading of an item."""
-    return svg(FIND[kind](request, item_id), name, point)
+    return svg(request, FIND[kind](request, item_id), name, point)
+
+
+@contractor_page()
+@require_GET
+def item_years(request: ContractorRequest, kind: str, item_id: UUID, name: str) -> HttpResponse:
+    """Give the small picture of one kind of reading at all its points."""
+    item = FIND[kind](request, item_id)
+    for found in past_groups.kinds(past.of_item(item)):
+        if found.name == name:
+            reader = drawings.reader_of(request)
+            return drawings.svg(past_groups.picture(found, _title(item, found.words), reader))
+    raise NotThere
 
 
 @contractor_page()
 @require_GET
 def item_tested(request: ContractorRequest, kind: str, item_id: UUID) -> HttpResponse:
     """Give the picture of the newest pump or trip test of an item."""
-    return drawn_views.svg_of_item(FIND[kind](request, item_id))
+    return drawn_views.svg_of_item(request, FIND[kind](request, item_id))
 
 
-def svg(item: Any, name: str, point: str) -> HttpResponse:
+def svg(request: Any, item: Any, name: str, point: str) -> HttpResponse:
     """Return the picture of one reading of an item as a file, or refuse an unknown one."""
     line = past.of_item(item).line(name, point)
     if line is None:
         raise NotThere
-    drawn = past.picture(line, title_of(item, line))
-    answer = HttpResponse(drawn.svg, content_type="image/svg+xml")
-    answer["Cache-Control"] = "private, max-age=60"
-    return answer
-
-
-def title_of(item: Any, line: past.Line) -> str:
-    """Return the heading of a picture."""
-    return f"{line.words}, {item.code} {item.name}"
+    reader = drawings.reader_of(request)
+    return drawings.svg(past.picture(line, _title(item, line.words), reader))
 
 
 def read_here(request: Any, item: Any) -> Panel | None:
@@ -96,15 +107,26 @@ def read_here(request: Any, item: Any) -> Panel | None:
     )
 
 
-def _picture_url(kind: str, item: Any, line: past.Line) -> str:
+def _large(kind: str, item: Any, line: past.Line) -> dict[str, Any]:
     given = [item.pk, line.name, line.point] if line.point else [item.pk, line.name]
-    return reverse(f"{kind}_picture{'_point' if line.point else ''}", args=given)
+    return {
+        "line": line,
+        "url": reverse(f"{kind}_picture{'_point' if line.point else ''}", args=given),
+        "title": _title(item, line.words),
+        "of": past_groups.Kind((line,)),
+    }
 
 
-def _rows(line: past.Line) -> list[dict[str, Any]]:
-    used = [{"on": p.on, "shown": line.show(p.value), "why": ""} for p in line.given.points]
-    left = [
-        {"on": one.point.on, "shown": line.show(one.point.value), "why": one.why}
-        for one in line.given.left_out
-    ]
-    return used + left
+def _small(
+    kind: str, item: Any, found: past_groups.Kind, first: past.Line | None
+) -> dict[str, Any]:
+    return {
+        "of": found,
+        "url": reverse(f"{kind}_years", args=[item.pk, found.name]),
+        "title": _title(item, found.words),
+        "large": [_large(kind, item, line) for line in found.lines if line is not first],
+    }
+
+
+def _title(item: Any, words: str) -> str:
+    return f"{words}, {item.code} {item.name}"

@@ -1,7 +1,7 @@
 """A fire pump's flow test as it was read: its points, its nameplate and its first curve, in SI."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Container, Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 from uuid import UUID
@@ -14,6 +14,7 @@ from inspections.models import Reading
 
 FLOW, SUCTION, DISCHARGE, SPEED = "flow", "suction_pressure", "discharge_pressure", "speed"
 NAMES = (FLOW, SUCTION, DISCHARGE, SPEED)
+NET = "net_pressure"
 KIND, COMPUTATION = "fire_pump", "fire_pump_test"
 FLOW_TEST = "fp-annual-flow"
 CHURN, RATED, PEAK = "churn", "rated", "peak"
@@ -90,6 +91,50 @@ def points_of(rows: Iterable[Reading]) -> list[Point]:
             net_pa = values[DISCHARGE] - values[SUCTION]
             found.append(Point(flow, net_pa, values.get(SPEED) or None))
     return sorted(found, key=lambda one: one.flow_m3s)
+
+
+def nets(
+    rows: Iterable[Reading], attributes: Mapping[str, Any], invalid: Container[UUID]
+) -> list[Reading]:
+    """Return the net pressure at rated speed of each point of flow tests, as unsaved readings.
+
+    Parameters
+    ----------
+    rows
+        Of one pump, the oldest first; the newest reading of a test counts.
+    attributes
+        Of the pump. Without its rated speed, or that of a point, nothing compares.
+    invalid
+        Entries of readings that must not be used: a net pressure of such a one is such a one.
+    """
+    plate = nameplate_of(attributes)
+    if plate is None or not plate.speed:
+        return []
+    tests: dict[tuple[UUID, str], dict[str, Reading]] = defaultdict(dict)
+    for row in rows:
+        if row.activity == FLOW_TEST and row.name in NAMES:
+            tests[row.visit_id, row.point][row.name] = row
+    return [
+        _net(read, plate.speed, invalid)
+        for read in tests.values()
+        if {SUCTION, DISCHARGE, SPEED} <= read.keys() and read[SPEED].value_si > 0.0
+    ]
+
+
+def _net(read: Mapping[str, Reading], rated: float, invalid: Container[UUID]) -> Reading:
+    used = [read[name] for name in (DISCHARGE, SUCTION, SPEED)]
+    counts = next((row for row in used if row.event_id in invalid), used[0])
+    between_pa = read[DISCHARGE].value_si - read[SUCTION].value_si
+    return Reading(
+        name=NET,
+        point=used[0].point,
+        activity=FLOW_TEST,
+        unit=used[0].unit,
+        value_si=affinity_head(between_pa, read[SPEED].value_si, rated),
+        read_on=used[0].read_on,
+        visit=used[0].visit,
+        event_id=counts.event_id,
+    )
 
 
 def first_curve(rows: Iterable[Reading], plate: Nameplate) -> Curve:

@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
-from typing import TYPE_CHECKING, Any
+from typing import Any
 from uuid import UUID
 
 from django.db.models import Q
@@ -15,13 +15,11 @@ from django.utils.translation import gettext as _
 from buildings import units
 from buildings.models import Building, Draw, SupplyPoint
 from contractors.templatetags.look import in_words
-from inspections import supplies
+from inspections import drawings, drawn_tests, supplies
 from inspections.hydraulics.index import evaluate
 from inspections.models import FlowTest, SupplyMargin, Visit
 from inspections.pictures import tested
-
-if TYPE_CHECKING:
-    from inspections.pictures.canvas import Picture
+from inspections.pictures.reader import Reader
 
 RATED = "project_flow_to_residual"
 
@@ -204,12 +202,9 @@ def drawing(
     }
 
 
-def picture(test: FlowTest, how: str, margin: SupplyMargin | None = None) -> "Picture":
+def picture(test: FlowTest, how: str, reader: Reader, margin: SupplyMargin | None = None) -> Any:
     """Return the picture of a test, beside the one before it."""
-    # The drawing library takes seconds to load: only where something is drawn.
-    from inspections.pictures import supply
-
-    return supply.draw(tested.supply_of(drawing(test, how, margin, before(test))))
+    return drawn_tests.picture(drawing(test, how, margin, before(test)), reader)
 
 
 def picture_url(drawn: Mapping[str, Any]) -> str:
@@ -293,7 +288,7 @@ def _line(draw: Draw, tests: Sequence[FlowTest], margins: Mapping[Any, Any]) -> 
     earlier = next((one for one in tests if one.tested_on < tests[0].tested_on), None)
     shown = tested.supply_of(drawing(tests[0], newest.building.units, newest, earlier))
     since = _since(newest, older, tests) if older else ""
-    return Line(draw, newest, said(newest), since, shown.table())
+    return Line(draw, newest, said(newest), since, shown.table(drawings.in_words()))
 
 
 def _since(newest: SupplyMargin, older: SupplyMargin, tests: Sequence[FlowTest]) -> str:

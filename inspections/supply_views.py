@@ -16,10 +16,10 @@ from buildings.models import Building, SupplyPoint
 from buildings.panels import Panel
 from contractors.doors import OFFICE, ContractorRequest, Role, contractor_page
 from contractors.templatetags.look import in_words
-from inspections import access, flow_readings, supplies, supply_board
+from inspections import access, drawings, flow_readings, supplies, supply_board
 from inspections import supply_forms as forms
 from inspections.acting import act
-from inspections.models import FlowTest, Visit
+from inspections.models import FlowTest, SupplyMargin, Visit
 
 MAY_TEST = (*OFFICE, Role.TECHNICIAN)
 MOST_VISITS = 40
@@ -214,7 +214,8 @@ def _visits(request: ContractorRequest, point: SupplyPoint, test: FlowTest | Non
 def flow_test_picture(request: ContractorRequest, test_id: UUID) -> HttpResponse:
     """Give the picture of a flow test."""
     test = access.flow_test_for(request.member, test_id)
-    return svg(supply_board.picture(test, supply_board.units_of(test.supply_point)).svg)
+    how, reader = supply_board.units_of(test.supply_point), drawings.reader_of(request)
+    return drawings.svg(supply_board.picture(test, how, reader))
 
 
 @contractor_page()
@@ -222,14 +223,13 @@ def flow_test_picture(request: ContractorRequest, test_id: UUID) -> HttpResponse
 def margin_picture(request: ContractorRequest, margin_id: UUID) -> HttpResponse:
     """Give the picture of a system's demand against a flow test."""
     margin = access.supply_margin_for(request.member, margin_id)
-    return svg(supply_board.picture(margin.flow_test, margin.building.units, margin).svg)
+    return margin_svg(request, margin)
 
 
-def svg(drawn: str) -> HttpResponse:
-    """Return a drawing as a file."""
-    answer = HttpResponse(drawn, content_type="image/svg+xml")
-    answer["Cache-Control"] = "private, max-age=60"
-    return answer
+def margin_svg(request: Any, margin: SupplyMargin) -> HttpResponse:
+    """Return the picture of a system's demand as a file, for page and API."""
+    how, reader = margin.building.units, drawings.reader_of(request)
+    return drawings.svg(supply_board.picture(margin.flow_test, how, reader, margin))
 
 
 def supply_panel(request: Any, building: Building) -> Panel:

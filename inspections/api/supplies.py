@@ -14,7 +14,7 @@ from rest_framework.response import Response
 from buildings.api.serializers import Here
 from buildings.models import Draw, SupplyPoint, System
 from contractors.doors import OFFICE, DoorMixin, Role
-from inspections import access, flow_readings, supplies, supply_board
+from inspections import access, flow_readings, supplies, supply_board, supply_views
 from inspections.models import FlowTest, SupplyMargin
 
 
@@ -228,8 +228,7 @@ class MarginPictures(DoorMixin, viewsets.ViewSet):
     def picture(self, request: Request, pk: Any) -> HttpResponse:
         """Return the picture as SVG."""
         margin = access.supply_margin_for(self.request.member, pk)
-        drawn = supply_board.picture(margin.flow_test, margin.building.units, margin)
-        return HttpResponse(drawn.svg, content_type="image/svg+xml")
+        return supply_views.margin_svg(request, margin)
 
 
 def _taken(form: Any, request: Request) -> dict[str, Any]:

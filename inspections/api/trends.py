@@ -136,4 +136,4 @@ class Trends(DoorMixin, viewsets.ViewSet):
     def picture(self, request: Request, pk: Any, name: str) -> Any:
         """Give the picture of one reading as SVG."""
         item = past_views.FIND[self.kind](request, pk)
-        return past_views.svg(item, name, request.query_params.get("point", ""))
+        return past_views.svg(request, item, name, request.query_params.get("point", ""))

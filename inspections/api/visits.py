@@ -69,7 +69,7 @@ class TestPictures(DoorMixin, viewsets.ViewSet):
     @extend_schema(responses={(200, "image/svg+xml"): OpenApiTypes.STR})
     def picture(self, request: Request, pk: Any, item: UUID) -> HttpResponse:
         """Return the picture as SVG."""
-        return drawn_views.svg_of_visit(access.visit_for(self.request.member, pk), item)
+        return drawn_views.svg_of_visit(request, access.visit_for(self.request.member, pk), item)
 
 
 class Visits(

@@ -22,8 +22,8 @@ from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
 from matplotlib.font_manager import FontProperties
 
-VERSION = 2
-"""Counts up when a picture of the same data looks different."""
+from inspections.pictures.reader import Reader
+
 FONT = (
     Path(__file__).resolve().parents[2]
     / "contractors/static/contractors/fonts"
@@ -46,6 +46,7 @@ DARK = {
     SHEET: "#12202a",
 }
 _WIDE, _HIGH, _DPI = 7.2, 3.9, 100
+NARROW = 3.6
 _ABREAST = 4
 
 
@@ -89,23 +90,30 @@ def letters(size: float = 9.0) -> FontProperties:
     return FontProperties(fname=lettering(), size=size)
 
 
-def sheet(across: str, up: str, *, high: float = _HIGH, left: float = 0.68) -> tuple[Figure, Axes]:
+def sheet(
+    across: str,
+    up: str,
+    reader: Reader,
+    *,
+    wide: float | None = None,
+    high: float = _HIGH,
+    left: float = 0.68,
+) -> tuple[Figure, Axes]:
     """Return an empty drawing with its two axes named.
 
     Parameters
     ----------
     across, up
         What is along and what is up, with the unit.
-    high
-        Height, in.; the width is always 7.2.
+    wide, high
+        Width, by itself what suits the reader's screen, and height, in.
     left
         Room for the words at the left edge, in.
     """
-    figure = Figure(figsize=(_WIDE, high), dpi=_DPI)
+    wide = wide or (NARROW if reader.is_narrow else _WIDE)
+    figure = Figure(figsize=(wide, high), dpi=_DPI)
     figure.patch.set_alpha(0.0)
-    axes = figure.add_axes(
-        (left / _WIDE, 0.54 / high, 1.0 - (left + 0.15) / _WIDE, 1 - 0.72 / high)
-    )
+    axes = figure.add_axes((left / wide, 0.54 / high, 1.0 - (left + 0.15) / wide, 1 - 0.72 / high))
     axes.patch.set_alpha(0.0)
     for side in ("top", "right"):
         axes.spines[side].set_visible(False)
@@ -152,26 +160,7 @@ def finished(
     """Return a drawing as a picture."""
     for tick in (*axes.get_xticklabels(), *axes.get_yticklabels()):
         tick.set_fontproperties(letters(8.5))
-    handles, names = axes.get_legend_handles_labels()
-    if handles:
-        lines = -(-len(handles) // _ABREAST)
-        place = axes.get_position()
-        room = 0.2 * lines / figure.get_figheight()
-        axes.set_position((place.x0, place.y0, place.width, 1.0 - place.y0 - room - 0.02))
-        legend = axes.legend(
-            handles,
-            names,
-            prop=letters(8.5),
-            labelcolor=INK_2,
-            frameon=False,
-            loc="lower left",
-            bbox_to_anchor=(0.0, 1.01),
-            borderaxespad=0.0,
-            ncols=_ABREAST,
-            handlelength=2.4,
-            columnspacing=1.4,
-        )
-        legend.set_zorder(1)
+    _name(figure, axes)
     made = io.StringIO()
     # Fixed names of parts and no day: the same data give the same bytes.
     with mpl.rc_context({"svg.hashsalt": "maindrain", "svg.fonttype": "path"}):
@@ -180,6 +169,34 @@ def finished(
         )
     table = tuple(tuple(row) for row in rows)
     return Picture(_cleaned(made.getvalue(), title, words), title, words, tuple(head), table)
+
+
+def _name(figure: Figure, axes: Axes) -> None:
+    """Write what the marks mean above the drawing, as many names in a row as fit."""
+    handles, names = axes.get_legend_handles_labels()
+    place, high = axes.get_position(), figure.get_figheight()
+    begins = place.x0 if figure.get_figwidth() > NARROW else 0.02
+    for abreast in range(min(_ABREAST, len(names)), 0, -1):
+        legend = figure.legend(
+            handles,
+            names,
+            prop=letters(8.5),
+            labelcolor=INK_2,
+            frameon=False,
+            loc="upper left",
+            bbox_to_anchor=(begins, 1.0 - 0.02 / high),
+            borderaxespad=0.0,
+            borderpad=0.0,
+            ncols=abreast,
+            handlelength=2.4,
+            columnspacing=1.4,
+        )
+        if abreast == 1 or legend.get_window_extent().x1 <= figure.bbox.width:
+            lines = -(-len(names) // abreast)
+            room = (0.2 * lines + 0.08) / high
+            axes.set_position((place.x0, place.y0, place.width, 1.0 - place.y0 - room))
+            return
+        legend.remove()
 
 
 def _cleaned(svg: str, title: str, words: str) -> str:
@@ -193,8 +210,9 @@ def _cleaned(svg: str, title: str, words: str) -> str:
     body = re.sub(r"\s*\n\s*", "\n", body)
     body = re.sub(r"([MLQC]) (?=[-\d])", r"\1", body)
     body = body.replace("AtkinsonHyperlegibleNext-Regular-", "a-")
-    shape = re.search(r'viewBox="[^"]*"', body)
+    shape = re.search(r'viewBox="([^"]*)"', body)
     assert shape is not None
+    wide, high = (float(side) for side in shape[1].split()[2:])
     dark = "".join(
         f'[fill="{light}"]{{fill:{night}}}[stroke="{light}"]{{stroke:{night}}}'
         for light, night in DARK.items()
@@ -203,7 +221,7 @@ def _cleaned(svg: str, title: str, words: str) -> str:
     # Without a fill or a stroke of its own a part is black, whatever surrounds it.
     start = (
         '<svg xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink" '
-        f'{shape[0]} width="720" height="{float(shape[0].split()[-1][:-1]) / 0.72:.0f}" '
+        f'{shape[0]} width="{wide / 0.72:.0f}" height="{high / 0.72:.0f}" '
         'stroke-linejoin="round" stroke-linecap="butt" role="img">'
         f"<title>{escape(title)}</title><desc>{escape(words)}</desc>"
         f"<style>@media (prefers-color-scheme:dark){{{dark}}}</style>"

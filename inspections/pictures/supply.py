@@ -6,10 +6,11 @@ import numpy as np
 from matplotlib.axes import Axes
 
 from inspections.pictures.canvas import INK, INK_2, LIMIT, WATER, Picture, finished, label, sheet
+from inspections.pictures.reader import ANYBODY, Reader
 from inspections.pictures.tested import EXPONENT, Supply
 
 
-def draw(given: Supply) -> Picture:
+def draw(given: Supply, reader: Reader = ANYBODY) -> Picture:
     """Return the picture of a supply with its demand.
 
     Raises
@@ -19,7 +20,9 @@ def draw(given: Supply) -> Picture:
     """
     if not (given.static > given.residual >= 0.0 and given.flow > 0.0):
         raise ValueError("residual; under the static, with a flow; a flow test has a drop")
-    figure, axes = sheet(f"flow, {given.flow_unit}", f"pressure, {given.pressure_unit}")
+    say = reader.say
+    across, up = say("flow"), say("pressure")
+    figure, axes = sheet(f"{across}, {given.flow_unit}", f"{up}, {given.pressure_unit}", reader)
     drop = given.drop
     total = given.demand[0] + given.hose if given.demand else 0.0
     ends = min((given.static / drop) ** (1 / EXPONENT), 1.25 * max(given.flow, total) + 1e-9)
@@ -30,12 +33,12 @@ def draw(given: Supply) -> Picture:
         given.static - drop * supplied**EXPONENT,
         color=WATER,
         linewidth=2.0,
-        label="supply",
+        label=say("supply"),
     )
     tested = ([0.0, given.flow], [given.static, given.residual])
-    axes.plot(*tested, linestyle="none", marker="o", markersize=6, color=WATER, label="tested")
+    axes.plot(*tested, linestyle="none", marker="o", markersize=6, color=WATER, label=say("tested"))
     digits = 2 if given.pressure_unit == "bar" else 1
-    label(axes, (given.flow, given.residual), "flow test", color=WATER)
+    label(axes, (given.flow, given.residual), say("flow test"), color=WATER)
     if given.earlier:
         _draw_earlier(axes, given.earlier, ends)
     if given.demand:
@@ -48,7 +51,7 @@ def draw(given: Supply) -> Picture:
             linewidth=1.6,
             marker="s",
             markersize=6,
-            label="demand, with hose" if given.hose else "demand",
+            label=say("demand, with hose" if given.hose else "demand"),
         )
         left = given.static - drop * total**EXPONENT
         short = left < pressure
@@ -69,8 +72,8 @@ def draw(given: Supply) -> Picture:
     axes.set_xlim(0.0, ends)
     highest = [given.static, *given.demand[1:]] if given.demand else [given.static]
     axes.set_ylim(0.0, 1.12 * max([*highest, *given.earlier[1:2]] if given.earlier else highest))
-    axes.set_xticks(_ticks(ends))
-    head, rows = given.table()
+    axes.set_xticks(_ticks(ends, 4 if reader.is_narrow else 8))
+    head, rows = given.table(reader)
     return finished(figure, axes, title=given.title, words=given.words, head=head, rows=rows)
 
 
@@ -92,10 +95,10 @@ def _back(scaled: object) -> object:
     return np.maximum(np.asarray(scaled, dtype=float), 0.0) ** (1 / EXPONENT)
 
 
-def _ticks(ends: float) -> Sequence[float]:
+def _ticks(ends: float, most: int) -> Sequence[float]:
     """Return round flows that do not crowd at the low end of the scale."""
     for step in (s * 10**p for p in range(6) for s in (1, 2, 2.5, 5)):
-        if ends / step <= 8:
+        if ends / step <= most:
             break
     every = [step * i for i in range(int(ends / step) + 1)]
     return [flow for flow in every if flow == 0.0 or flow >= 0.19 * ends]

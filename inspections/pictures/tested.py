@@ -8,6 +8,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from inspections.pictures.reader import ANYBODY, Reader
+
 CHURN_MOST, OVERLOAD_LEAST, OVERLOAD_FLOW, ANNUAL_LEAST = 1.40, 0.65, 1.50, 0.95
 EXPONENT = 1.85
 FIRST, RAW, TESTED = "first curve", "as read", "tested"
@@ -54,12 +56,14 @@ class Pump:
             "150 percent flow, at least": (OVERLOAD_FLOW * flow, OVERLOAD_LEAST * pressure),
         }
 
-    def table(self) -> Table:
+    def table(self, reader: Reader = ANYBODY) -> Table:
         """Return the heading and the rows of the numbers."""
+        say = reader.say
         groups = ((FIRST, self.base), (RAW, self.raw), (TESTED, self.tested))
         named = [(name, point) for name, points in groups for point in sorted(points)]
-        rows = [(name, *self._shown(point)) for name, point in (*named, *self.marks.items())]
-        head = ("", f"Flow, {self.flow_unit}", f"Net pressure, {self.pressure_unit}")
+        rows = [(say(name), *self._shown(point)) for name, point in (*named, *self.marks.items())]
+        flow, net = say("Flow"), say("Net pressure")
+        head = ("", f"{flow}, {self.flow_unit}", f"{net}, {self.pressure_unit}")
         return head, tuple(rows)
 
     def _shown(self, point: Point) -> tuple[str, str]:
@@ -84,15 +88,16 @@ class Trip:
     runs: Sequence[Run]
     limit: tuple[float, str] | None = None
 
-    def table(self) -> Table:
+    def table(self, reader: Reader = ANYBODY) -> Table:
         """Return the heading and the rows of the numbers."""
+        say = reader.say
         rows = [
             (run.name, word, seconds(at))
             for run in self.runs
             for word, at in sorted(run.moments, key=lambda one: one[1])
         ]
         limit = [("", self.limit[1], seconds(self.limit[0]))] if self.limit else []
-        return ("Test", "Moment", "Time"), (*rows, *limit)
+        return (say("Test"), say("Moment"), say("Time")), (*rows, *limit)
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,12 +132,13 @@ class Supply:
         """The drop of pressure over the flow to the power of 1.85."""
         return float((self.static - self.residual) / self.flow**EXPONENT)
 
-    def table(self) -> Table:
+    def table(self, reader: Reader = ANYBODY) -> Table:
         """Return the heading and the rows of the numbers."""
+        say = reader.say
         digits = 2 if self.pressure_unit == "bar" else 1
         rows = [
-            ("static", "0", f"{self.static:.{digits}f}"),
-            ("flow test", f"{self.flow:.0f}", f"{self.residual:.{digits}f}"),
+            (say("static"), "0", f"{self.static:.{digits}f}"),
+            (say("flow test"), f"{self.flow:.0f}", f"{self.residual:.{digits}f}"),
         ]
         if self.earlier:
             day, static, residual, flow = self.earlier
@@ -142,11 +148,12 @@ class Supply:
             total = flow + self.hose
             left = self.static - self.drop * total**EXPONENT
             rows += [
-                ("demand", f"{flow:.0f}", f"{pressure:.{digits}f}"),
-                ("supply at demand with hose", f"{total:.0f}", f"{left:.{digits}f}"),
-                ("margin", "", f"{left - pressure:+.{digits}f}"),
+                (say("demand"), f"{flow:.0f}", f"{pressure:.{digits}f}"),
+                (say("supply at demand with hose"), f"{total:.0f}", f"{left:.{digits}f}"),
+                (say("margin"), "", f"{left - pressure:+.{digits}f}"),
             ]
-        return ("", f"Flow, {self.flow_unit}", f"Pressure, {self.pressure_unit}"), tuple(rows)
+        across, up = say("Flow"), say("Pressure")
+        return ("", f"{across}, {self.flow_unit}", f"{up}, {self.pressure_unit}"), tuple(rows)
 
 
 def seconds(at: float) -> str:

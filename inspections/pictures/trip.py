@@ -1,13 +1,20 @@
 """A dry pipe trip test on one line of time: what happened when, beside last time and limits."""
 
 from inspections.pictures.canvas import INK_2, LIMIT, WATER, Picture, finished, label, sheet
+from inspections.pictures.reader import ANYBODY, Reader
 from inspections.pictures.tested import Trip, seconds
 
 
-def draw(given: Trip) -> Picture:
+def draw(given: Trip, reader: Reader = ANYBODY) -> Picture:
     """Return the timeline of a trip test."""
     count = len(given.runs)
-    figure, axes = sheet("seconds from opening", "", high=1.3 + 0.62 * count, left=1.0)
+    figure, axes = sheet(
+        reader.say("seconds from opening"),
+        "",
+        reader,
+        high=1.3 + 0.62 * count,
+        left=1.0,
+    )
     furthest = max((at for run in given.runs for _word, at in run.moments), default=1.0)
     for place, run in enumerate(given.runs):
         color = WATER if place == 0 else INK_2
@@ -27,5 +34,5 @@ def draw(given: Trip) -> Picture:
     axes.set_ylim(count - 0.4, -0.6)
     axes.set_xlim(0.0, 1.08 * max(furthest, given.limit[0] if given.limit else 0.0))
     axes.grid(visible=False, axis="y")
-    head, rows = given.table()
+    head, rows = given.table(reader)
     return finished(figure, axes, title=given.title, words=given.words, head=head, rows=rows)

@@ -107,7 +107,7 @@ class Step:
 
 @dataclass(frozen=True, slots=True)
 class Crossing:
-    """When the line crosses the limit: the likely day and the band of the slope's interval.
+    """When the line crosses a limit that is still kept: likely day, band of the slope's interval.
 
     `latest` is None where the flattest slope of the interval never crosses within reach.
     """
@@ -174,13 +174,13 @@ def trend(
     points = given.points
     change, slope, step = _change(points)
     newest = points[-1].value if points else None
-    crossing = None
-    if limit and slope and change in (Change.SLOPE, Change.EITHER):
-        crossing = crosses(slope, limit, points)
     margin = None
     if limit and newest is not None:
         margin = newest - limit.value if limit.side is Side.LEAST else limit.value - newest
     beyond = limit is not None and newest is not None and not limit.kept_by(newest)
+    crossing = None
+    if limit and slope and not beyond and change in (Change.SLOPE, Change.EITHER):
+        crossing = crosses(slope, limit, points)
     missing = max(0, FEWEST_FOR_SLOPE - len(points))
     return Trend(
         change=change,

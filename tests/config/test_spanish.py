@@ -8,6 +8,8 @@ import re
 import pytest
 from django.conf import settings
 
+from inspections.pictures.reader import WORDS
+
 FOLDER = settings.BASE_DIR / "config" / "locale" / "es" / "LC_MESSAGES"
 PAGES = (
     "contractors/templates/base.html",
@@ -57,6 +59,10 @@ def test_the_bench_has_its_texts_in_spanish(module, spanish):
     }
     assert len(texts) > 15
     assert sorted(text for text in texts if text not in spanish._catalog) == []
+
+
+def test_pictures_have_their_words_in_spanish(spanish):
+    assert sorted(word for word in WORDS if word not in spanish._catalog) == []
 
 
 def test_what_is_compiled_is_what_is_written(spanish):

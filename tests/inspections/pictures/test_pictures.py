@@ -11,6 +11,7 @@ from xml.etree import ElementTree as ET
 import pytest
 
 from inspections.pictures import canvas, history, pump, supply, tested, trip
+from inspections.pictures.reader import WORDS, Reader
 
 SVG = "{http://www.w3.org/2000/svg}"
 XLINK = "{http://www.w3.org/1999/xlink}href"
@@ -87,6 +88,74 @@ def test_another_process_draws_the_same_bytes():
         [sys.executable, "-c", code], capture_output=True, text=True, check=True, env=env
     )
     assert made.stdout == "".join(module.draw(given).svg for module, given in ALL.values())
+
+
+ABREAST = history.Abreast(
+    "Net pressure",
+    "psi",
+    "Slides.",
+    [(name, HISTORY.points) for name in ("churn", "rated")],
+    {"churn": 55.0},
+)
+
+
+class Asked(dict):
+    """Says every word longer, and keeps which were asked for."""
+
+    def __init__(self):
+        super().__init__()
+        self.words = set()
+
+    def get(self, word, default):
+        self.words.add(word)
+        return f"<{word}> said longer"
+
+
+def drawn_for(reader):
+    uncorrected = replace(PUMP, corrected=False)
+    without_hose = replace(SUPPLY, hose=0.0)
+    return [
+        *(module.draw(given, reader) for module, given in ALL.values()),
+        pump.draw(uncorrected, reader),
+        supply.draw(without_hose, reader),
+        history.draw_abreast(ABREAST, reader),
+    ]
+
+
+def test_every_word_of_a_picture_is_one_that_can_be_said_otherwise():
+    asked = Asked()
+    made = drawn_for(Reader(asked))
+    assert asked.words == set(WORDS)
+    heads = [word for picture in made for word in picture.head if word]
+    assert all("said longer" in word for word in heads)
+
+
+@pytest.mark.parametrize("is_narrow", [True, False])
+def test_names_too_long_for_one_row_stand_in_more(is_narrow):
+    for made in drawn_for(Reader(Asked(), is_narrow)):
+        root = ET.fromstring(made.svg)
+        wide = float(root.get("viewBox").split()[2])
+        legend = next(part for part in root.iter() if part.get("id", "").startswith("legend"))
+        for part in legend.iter(f"{SVG}g"):
+            moved = re.match(r"translate\(([-\d.]+)", part.get("transform", ""))
+            assert moved is None or 0.0 <= float(moved[1]) < wide
+
+
+def test_a_narrow_picture_is_half_as_wide():
+    reader = Reader(is_narrow=True)
+    sizes = {
+        module.draw(given, reader).svg.split(" width=")[1][:5] for module, given in ALL.values()
+    }
+    assert sizes == {'"360"'}
+
+
+def test_points_abreast_are_drawn_small_with_their_numbers():
+    made = history.draw_abreast(ABREAST)
+    assert made.head == ("Day", "Point", "Reading")
+    assert ("2016-03-01", "rated", "70 psi") in made.rows
+    assert len(made.rows) == 18
+    assert 'width="360" height="220"' in made.svg
+    assert made.svg == history.draw_abreast(ABREAST).svg
 
 
 def test_a_supply_is_a_straight_line_through_its_flow_test():
