@@ -58,6 +58,7 @@ def test_a_hidden_fault_is_found_by_keyboard_and_without_signal(
 
     page.context.set_offline(True)
     page.reload()
+    expect(page.locator('[data-part="zone_1"]')).to_be_visible()
     tab_to(page, "zone_1")
     page.keyboard.press("Enter")
     assert focused(page) == "Set a detector off"

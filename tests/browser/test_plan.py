@@ -74,7 +74,7 @@ def test_a_stop_is_dragged_and_its_cost_is_shown_before_anything_is_done(
     page.get_by_role("button", name="Search routes").click()
     expect(page.get_by_text("4 visits are placed.")).to_be_visible()
     page.locator(".places a").nth(1).click()
-    stop = page.locator("[data-stop]").first
+    stop = page.locator("[data-movable]").first
     box = stop.locator("rect").bounding_box()
     assert box is not None
     page.mouse.move(box["x"] + 10, box["y"] + 10)
