@@ -4,6 +4,7 @@ Robust statistics (Theil-Sen slope, Kendall's test, a permutation test for one s
 and days. A series that is too short gets no verdict: the answer says how many readings are missing.
 """
 
+import inspect
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -206,12 +207,12 @@ def _change(points: Sequence[Point]) -> tuple[Change, Slope | None, Step | None]
         return Change.STEADY, slope, None
     if len(points) < FEWEST_FOR_STEP:
         return Change.EITHER, slope, None
+    if not (slides and steps):
+        return (Change.STEP, slope, step) if steps else (Change.SLOPE, slope, None)
     better = _better_line(points)
-    if abs(better) < 2.0 and slides and steps:
+    if abs(better) < 2.0:
         return Change.EITHER, slope, step
-    if steps and (not slides or better < 0.0):
-        return Change.STEP, slope, step
-    return Change.SLOPE, slope, None
+    return (Change.STEP, slope, step) if better < 0.0 else (Change.SLOPE, slope, None)
 
 
 def slope_of(points: Sequence[Point]) -> Slope:
@@ -224,9 +225,9 @@ def slope_of(points: Sequence[Point]) -> Slope:
     """
     days, values = _arrays(points)
     years = days / YEAR_DAYS
-    fit = scipy.stats.theilslopes(values, years, alpha=CONFIDENCE)
+    fit = _statistic("theilslopes")(values, years, alpha=CONFIDENCE)
     flat = bool(np.all(values == values[0]))
-    p = 1.0 if flat else float(scipy.stats.kendalltau(years, values).pvalue)
+    p = 1.0 if flat else float(_statistic("kendalltau")(years, values).pvalue)
     middle = points[0].on + timedelta(days=round(float(np.median(days))))
     low, high = float(fit.low_slope), float(fit.high_slope)
     slope = float(fit.slope)
@@ -241,8 +242,9 @@ def step_of(points: Sequence[Point]) -> Step | None:
     if len(points) < FEWEST_FOR_STEP:
         return None
     _days, values = _arrays(points)
-    at, clear = _clearest(values[None, :])
-    chance = _clearest(values[_orders(len(values))])[1]
+    centred = values - values.mean()
+    at, clear = _clearest(centred[None, :])
+    chance = _clearest(centred[_orders(len(values))])[1]
     p = (1.0 + float(np.sum(chance >= clear[0] * (1.0 - 1e-12)))) / (SHUFFLES + 1.0)
     k = int(at[0])
     before, after = values[:k], values[k:]
@@ -270,21 +272,35 @@ def _orders(n: int) -> np.ndarray[Any, Any]:
 
 
 @cache
+def _statistic(name: str) -> Callable[..., Any]:
+    """Return a function of the statistics library on plain rows of numbers.
+
+    What is wrapped around it sees to missing values and to axes, and takes longer than it does.
+    """
+    found: Callable[..., Any] = inspect.unwrap(getattr(scipy.stats, name))
+    return found
+
+
+@cache
 def _deviations() -> float:
     """Return how many standard deviations the confidence reaches to either side."""
     return float(scipy.stats.norm.ppf(0.5 + CONFIDENCE / 2))
 
 
 def _clearest(rows: np.ndarray[Any, Any]) -> tuple[np.ndarray[Any, Any], np.ndarray[Any, Any]]:
-    """Return for each row where its clearest step is and how clear (share of the variance)."""
+    """Return for each row where its clearest step is, and how much of its squares that explains.
+
+    Parameters
+    ----------
+    rows
+        (m, n): values less their mean.
+    """
     n = rows.shape[1]
     places = np.arange(2, n - 1)
-    centred = rows - rows.mean(axis=1, keepdims=True)
-    sums = np.cumsum(centred, axis=1)[:, places - 1]
-    between = sums**2 * n / (places * (n - places))
-    total = np.maximum((centred**2).sum(axis=1), 1e-300)
+    sums = np.cumsum(rows[:, : n - 2], axis=1)[:, 1:]
+    between = sums**2 * (n / (places * (n - places)))
     best = between.argmax(axis=1)
-    return places[best], between[np.arange(len(rows)), best] / total
+    return places[best], between[np.arange(len(rows)), best]
 
 
 def _shift(before: np.ndarray[Any, Any], after: np.ndarray[Any, Any]) -> tuple[float, float, float]:
@@ -300,7 +316,7 @@ def _better_line(points: Sequence[Point]) -> float:
     """Return how much better a step fits than a line (negative: the step), in BIC."""
     days, values = _arrays(points)
     n = len(values)
-    at = int(_clearest(values[None, :])[0][0])
+    at = int(_clearest(values[None, :] - values.mean())[0][0])
     sides = (values[:at], values[at:])
     step_rss = sum(float(((side - side.mean()) ** 2).sum()) for side in sides)
     level, rise = np.polynomial.polynomial.polyfit(days, values, 1)

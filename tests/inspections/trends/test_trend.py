@@ -4,6 +4,7 @@ from datetime import date, timedelta
 
 import numpy as np
 import pytest
+import scipy
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -14,6 +15,7 @@ from inspections.trends.trend import (
     Change,
     Limit,
     Side,
+    slope_of,
     trend,
 )
 
@@ -200,3 +202,16 @@ def test_one_reading_more_and_a_band_that_rounding_closes_are_said_plainly():
     slide = points(np.linspace(70.0, 40.0, FEWEST_FOR_STEP - 1), every_days=365)
     said = trend(series(slide), show=lambda value: f"{value:.0f} psi").reason
     assert "Changes by -4 psi a year; 1 more reading tells a step from a slope." in said
+
+
+@given(
+    st.lists(st.integers(0, 12), min_size=FEWEST_FOR_SLOPE, max_size=14).filter(
+        lambda values: len(set(values)) > 1
+    )
+)
+def test_the_statistics_are_those_of_the_library(values):
+    rows = [Point(date(2010 + i, 3, 1), float(value)) for i, value in enumerate(values)]
+    years = [(row.on - rows[0].on).days / 365.25 for row in rows]
+    found = slope_of(rows)
+    fit = scipy.stats.theilslopes(values, years, alpha=0.95)
+    assert (found.per_year, found.p) == (fit.slope, scipy.stats.kendalltau(years, values).pvalue)
