@@ -1,9 +1,8 @@
 """Many rows at once, in a fraction of the time that objects and their statements take."""
 
 import json
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from functools import lru_cache
 from itertools import islice
 from types import NoneType
 from typing import Any
@@ -33,10 +32,10 @@ def add(model: Any, columns: Sequence[str], rows: Sequence[Sequence[Any]]) -> No
         return
     given, key = [model._meta.get_field(name) for name in columns], model._meta.pk
     left = [field for field in model._meta.concrete_fields if field not in (*given, key)]
-    same = _line([field.get_default() for field in left])
+    (same,) = _lines([[field.get_default() for field in left]])
     names = ", ".join(f'"{field.column}"' for field in (*given, *left, key))
-    both = zip(rows, new_ids(len(rows)), strict=True)
-    lines = (f"{_line(row)}\t{same}\t{pk:032x}\n" for row, pk in both)
+    both = zip(_lines(rows), new_ids(len(rows)), strict=True)
+    lines = (f"{line}\t{same}\t{pk:032x}\n" for line, pk in both)
     with _aside(model, names, lines) as cursor:
         table = model._meta.db_table
         # Names of a model only, no value of anybody.
@@ -53,7 +52,7 @@ def change(model: Any, columns: Sequence[str], rows: Sequence[Sequence[Any]]) ->
             model.objects.bulk_update(made, [field.name for field in fields], batch_size=200)
         return
     told = [f'"{field.column}"' for field in fields]
-    lines = (f"{_line(row)}\n" for row in rows)
+    lines = (f"{line}\n" for line in _lines(rows))
     with _aside(model, ", ".join(["id", *told]), lines) as cursor:
         cursor.execute(
             # Names of a model only, no value of anybody.
@@ -81,28 +80,59 @@ def _aside(model: Any, names: str, lines: Iterator[str]) -> Iterator[Any]:
         cursor.execute("DROP TABLE aside")
 
 
-def _line(values: Iterable[Any]) -> str:
-    """Return values as COPY reads them; a dict or a list goes into a column of JSON."""
-    return "\t".join([_AS_TEXT.get(type(value), str)(value) for value in values])
+def _lines(rows: Sequence[Sequence[Any]]) -> Iterator[str]:
+    """Yield rows as COPY reads them, told by column: most of its values are there many times."""
+    columns = [_column(values) for values in zip(*rows, strict=True)]
+    return map("\t".join, zip(*columns, strict=True))
 
 
-# Most texts are words of a few, such as what an activity is called.
-@lru_cache(maxsize=20_000)
+def _column(values: Sequence[Any]) -> Iterator[str]:
+    """Yield the values of a column; a dict or a list goes into one of JSON."""
+    if _OF_JSON.isdisjoint(map(type, values)):
+        return map(_Texts().__getitem__, values)
+    return map(_Objects().text, values)
+
+
+class _Texts(dict[Any, str]):
+    """Values as COPY reads them, each told once."""
+
+    def __missing__(self, value: Any) -> str:
+        text = self[value] = _AS_TEXT.get(type(value), str)(value)
+        return text
+
+
+class _Objects:
+    """JSON as COPY reads it; an object that many rows share is told once."""
+
+    def __init__(self) -> None:
+        # By place in memory, which stays an object's own while a row holds it.
+        self._told: dict[int, str] = {}
+
+    def text(self, value: Any) -> str:
+        """Return what stands in a column."""
+        if value is None:
+            return r"\N"
+        return (
+            f"[{', '.join(map(self._json, value))}]" if type(value) is list else self._json(value)
+        )
+
+    def _json(self, value: Any) -> str:
+        text = self._told.get(id(value))
+        if text is None:
+            text = self._told[id(value)] = json.dumps(value).replace("\\", r"\\")
+        return text
+
+
 def _escaped(text: str) -> str:
     text = text.replace("\\", r"\\").replace("\t", r"\t")
     return text.replace("\n", r"\n").replace("\r", r"\r")
 
 
-def _json(value: Any) -> str:
-    return json.dumps(value).replace("\\", r"\\")
-
-
+_OF_JSON = {dict, list}
 _AS_TEXT: dict[type, Callable[[Any], str]] = {
     NoneType: lambda _none: r"\N",
     UUID: lambda id_: id_.hex,
     str: _escaped,
-    dict: _json,
-    list: _json,
 }
 
 

@@ -489,19 +489,34 @@ def _open(building: Building, one: Timed, adds: float, today: date, version: str
     )
 
 
-def _reason(one: Timed) -> dict[str, Any]:
-    """Return why the occurrence is there, in words and as data."""
-    activity = one.activity
+def _reason(one: Timed) -> Mapping[str, Any]:
+    absorbed = one.evidence.last_absorbed
+    return _told(
+        one.activity,
+        one.applied.owed.reason,
+        one.window.reason,
+        one.window.clash,
+        absorbed.reason if absorbed else "",
+        one.impaired,
+    )
+
+
+# Like items of a building have the same reason, which is then written out once.
+@lru_cache(maxsize=5_000)
+def _told(
+    activity: Activity, applies: str, window: str, clash: str, absorbed: str, impaired: str
+) -> Mapping[str, Any]:
+    """Return why an occurrence is there, in words and as data."""
     return {
-        "window": one.window.reason,
-        "applies": one.applied.owed.reason,
+        "window": window,
+        "applies": applies,
         "source": activity.source,
         "confidence": activity.confidence,
         "regime": activity.regime,
-        **({"absorbed": absorbed.reason} if (absorbed := one.evidence.last_absorbed) else {}),
+        **({"absorbed": absorbed} if absorbed else {}),
         **({"rules": [str(one) for one in activity.changes]} if activity.changes else {}),
-        **({"clash": one.window.clash} if one.window.clash else {}),
-        **({"impaired": one.impaired} if one.impaired else {}),
+        **({"clash": clash} if clash else {}),
+        **({"impaired": impaired} if impaired else {}),
     }
 
 

@@ -375,6 +375,8 @@ def _phases_of(window: Window, begun: date, closed: date | None, *, never: bool)
 
 def _between(phase: Phase, since: date | None, until: date | None) -> list[Phase]:
     """Return what lies of a phase between two days; nothing where none does."""
+    if since is None and until is None:
+        return [phase]
     begun = max(phase.begun, since or date.min)
     ended = min(phase.ended or date.max, until or date.max)
     if begun >= ended:

@@ -5,12 +5,32 @@ from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
 from buildings.models import Building, System
+from contractors import scope
 from contractors.keys import tenant_keys, unique_here
 from contractors.models import TenantModel
 from inspections.models import Visit
 
 
-class Occurrence(TenantModel):
+class DerivedModel(TenantModel):
+    """A row derived for a building, written by the hundred thousand."""
+
+    # The key to the building holds the contractor too: a second key would be checked for every row
+    # and could refuse nothing more.
+    contractor = models.ForeignKey(
+        "contractors.Contractor",
+        on_delete=models.PROTECT,
+        default=scope.current_contractor_id,
+        editable=False,
+        related_name="+",
+        db_index=False,
+        db_constraint=False,
+    )
+
+    class Meta(TenantModel.Meta):
+        abstract = True
+
+
+class Occurrence(DerivedModel):
     """The open occurrence of one activity on one item; past ones are results."""
 
     # Every index is written for every row of a whole programme: only those that a query needs.
@@ -64,7 +84,7 @@ class Occurrence(TenantModel):
     catalogue_version = models.CharField(max_length=64)
     derived_on = models.DateField()
 
-    class Meta(TenantModel.Meta):
+    class Meta(DerivedModel.Meta):
         constraints = [
             *tenant_keys("building", "system", "visit"),
             unique_here("subject_id", "activity", name="scheduling_one_open_each"),
@@ -93,7 +113,7 @@ class Occurrence(TenantModel):
         return f"{self.activity} due {self.due_on}"
 
 
-class WeekLoad(TenantModel):
+class WeekLoad(DerivedModel):
     """What of a kind falls due at a building in one week and runs to one latest day, counted."""
 
     building = models.ForeignKey(
@@ -112,7 +132,7 @@ class WeekLoad(TenantModel):
     count = models.PositiveIntegerField()
     minutes = models.FloatField(_("minutes, own estimate"))
 
-    class Meta(TenantModel.Meta):
+    class Meta(DerivedModel.Meta):
         constraints = [
             *tenant_keys("building"),
             unique_here(
@@ -132,7 +152,7 @@ class WeekLoad(TenantModel):
         return f"{self.count} due in the week of {self.monday}"
 
 
-class Question(TenantModel):
+class Question(DerivedModel):
     """A fact that rules need and nobody gave: whether an activity applies hangs on it."""
 
     building = models.ForeignKey(
@@ -144,7 +164,7 @@ class Question(TenantModel):
     asked_as = models.CharField(max_length=300)
     decides = models.JSONField(default=list)
 
-    class Meta(TenantModel.Meta):
+    class Meta(DerivedModel.Meta):
         constraints = [
             *tenant_keys("building"),
             unique_here("subject_id", "attribute", name="scheduling_question_once"),
@@ -166,7 +186,7 @@ class Standing(models.TextChoices):
     NOT_WITH_US = "not_with_us", _("not with us")
 
 
-class StandingInterval(TenantModel):
+class StandingInterval(DerivedModel):
     """How a building stood from one moment to another, as known from one moment to another."""
 
     building = models.ForeignKey(
@@ -185,7 +205,7 @@ class StandingInterval(TenantModel):
     known_from = models.DateTimeField()
     known_to = models.DateTimeField(null=True)
 
-    class Meta(TenantModel.Meta):
+    class Meta(DerivedModel.Meta):
         constraints = [*tenant_keys("building")]
         indexes = [
             models.Index(

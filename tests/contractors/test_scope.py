@@ -1,16 +1,21 @@
 """Whose rows: each of the three nets holds by itself."""
 
+from datetime import date
+
 import pytest
 from django.apps import apps
 from django.db import connection, transaction
 from django.db.utils import DatabaseError, IntegrityError
 
 from buildings.models import Building, Riser, System
+from contractors.checks import tenant_tables_have_keys
 from contractors.models import AuditEntry, OutboxMessage
 from contractors.scope import NoContractor, WrongContractor, contractor_scope, owner_scope
-from scheduling.models import PublishedBuilding
+from scheduling.models import PublishedBuilding, WeekLoad
 
 pytestmark = pytest.mark.django_db
+
+MONDAY = date(2026, 11, 23)
 
 OUTSIDE_THE_POLICY = {
     "contractors_contractor",
@@ -76,15 +81,31 @@ def test_a_row_of_another_contractor_cannot_be_written(ours, theirs):
         Building.objects.bulk_create([ours.building])
 
 
-def test_a_row_cannot_point_at_another_contractors_row(ours, theirs):
+@pytest.mark.parametrize(
+    ("model", "values"),
+    [
+        (System, {"code": "X", "name": "stray", "kind": "wet"}),
+        (WeekLoad, {"monday": MONDAY, "latest_on": MONDAY, "count": 1, "minutes": 5}),
+    ],
+)
+def test_a_row_cannot_point_at_another_contractors_row(ours, theirs, model, values):
     with ours.scope(), pytest.raises(IntegrityError):
-        _point_elsewhere(theirs)
+        _write(model, building_id=theirs.building.pk, **values)
 
 
 @transaction.atomic
-def _point_elsewhere(theirs):
-    System.objects.create(building_id=theirs.building.pk, code="X", name="stray", kind="wet")
+def _write(model, **values):
+    model.objects.create(**values)
     connection.check_constraints()
+
+
+@pytest.mark.parametrize(("model", "faults"), [(System, []), (Building, ["contractors.E004"])])
+def test_only_a_key_that_is_never_null_stands_in_for_the_one_to_the_contractor(
+    monkeypatch, model, faults
+):
+    assert tenant_tables_have_keys(None) == []
+    monkeypatch.setattr(model._meta.get_field("contractor"), "db_constraint", False)
+    assert [one.id for one in tenant_tables_have_keys(None)] == faults
 
 
 def test_a_nested_scope_gives_the_outer_one_back(ours, theirs):
