@@ -133,6 +133,7 @@ _AS_TEXT: dict[type, Callable[[Any], str]] = {
     NoneType: lambda _none: r"\N",
     UUID: lambda id_: id_.hex,
     str: _escaped,
+    bytes: lambda value: rf"\\x{value.hex()}",
 }
 
 

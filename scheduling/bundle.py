@@ -39,6 +39,7 @@ FREQUENCY_WORDS = {
     "P1Y": _lazy("yearly"),
 }
 FREE = Q(visit=None) | ~Q(visit__state__in=UNDER_WAY)
+IN_VISIT = Q(visit__state__in=UNDER_WAY)
 
 
 class AlreadyInVisit(Refusal):

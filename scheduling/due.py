@@ -428,7 +428,7 @@ def derive_chunk(buildings: Sequence[Building], now: datetime, judges: Judges) -
     owing = [one for place in places for one in place.owed]
     with transaction.atomic():
         deriving.keep_occurrences(buildings, owing)
-        week_loads.keep(buildings, owing)
+        week_loads.keep(places)
         deriving.keep_questions(buildings, asked)
         for place in deriving.followed(places):
             followups.derive(place.building, now)

@@ -35,10 +35,10 @@ def due(request: ContractorRequest) -> HttpResponse:
     today = plans.today_at(timezone.now())
     form = DueFilters(request.GET)
     asked = form.asked()
-    grid = load.grid(asked, today)
+    counts = load.counted(asked, today)
+    grid, listed = load.grid(counts, today), load.listed(counts, asked, today)
     after, before = (load.Spot.read(request.GET.get(name)) for name in ("after", "before"))
-    some = load.stretch(asked, today, BUILDINGS_ON_A_PAGE, after=after, before=before)
-    listed, listed_minutes = load.total(asked, today, grid)
+    some = load.stretch(listed, BUILDINGS_ON_A_PAGE, after=after, before=before)
     tallest, widest = grid.most, grid.widest
     context = {
         "today": today,
@@ -49,7 +49,6 @@ def due(request: ContractorRequest) -> HttpResponse:
         "districts": [_row(district, grid, widest, asked) for district in grid.districts],
         "some": some,
         "opened": _lines(asked, some.places[0].building.pk, today) if some.places else [],
-        "listed_minutes": listed_minutes,
         "listed": listed,
         "sentence": _sentence(grid),
         "chosen_words": _chosen_words(asked),

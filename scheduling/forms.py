@@ -16,6 +16,8 @@ from scheduling.week_loads import monday_of
 _DATE = forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
 LONGEST_PLAN_DAYS = 56
 MOST_SECONDS = 300
+# Nothing falls due later; the calendar itself ends in 9999.
+_LAST_WEEK = date(2999, 12, 30)
 
 
 class DueFilters(forms.Form):
@@ -68,7 +70,8 @@ class DueFilters(forms.Form):
         if week in ("", load.OVERDUE):
             return str(week)
         try:
-            return monday_of(date.fromisoformat(week)).isoformat()
+            monday = monday_of(min(date.fromisoformat(week), _LAST_WEEK))
+            return monday.isoformat()
         except ValueError:
             raise forms.ValidationError(_("overdue, or a day such as 2026-11-23.")) from None
 

@@ -1,25 +1,26 @@
 """What falls due by week and district, against what the technicians have time for."""
 
+from bisect import bisect_left
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from datetime import date, timedelta
 from functools import lru_cache
 from typing import Any, NamedTuple
 from uuid import UUID
 
-from django.db.models import Case, Count, Min, Q, Sum, Value, When
+import numpy as np
+from django.db.models import Q
 
 from buildings.models import Building
 from inspections.catalogue_files import catalogue
 from inspections.intervals import Span
 from inspections.models import Rule, Visit
-from scheduling import bundle, crew, due
-from scheduling.models import Occurrence, WeekLoad
-from scheduling.week_loads import monday_of
+from scheduling import bundle, crew, due, week_loads
+from scheduling.models import Occurrence
+from scheduling.week_loads import KINDS, Counts, monday_of
 
 WEEKS = 8
 OVERDUE = "overdue"
-KINDS = ("inspection", "test", "maintenance")
 WHO = ("us", "owner")
 STATES = ("free", "in_visit")
 
@@ -47,11 +48,6 @@ class Asked:
     state: str = ""
     week: str = ""
     building: str = ""
-
-    @property
-    def of_activities(self) -> bool:
-        """Say whether it asks for what the weeks are not counted by."""
-        return any((self.system_kind, self.qualification, self.frequency, self.state))
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,7 +112,13 @@ def narrowed(asked: Asked, today: date) -> Any:
     An occurrence belongs to the week of its due day; one that is past its due day and not past its
     latest belongs to this week.
     """
-    rows = _placed(Occurrence.objects.all(), "due_on", asked, today)
+    rows = Occurrence.objects.all()
+    if asked.district:
+        rows = rows.filter(building__area=asked.district)
+    if asked.building:
+        rows = rows.filter(building_id=asked.building)
+    if asked.who:
+        rows = rows.filter(by_owner=asked.who == "owner")
     if asked.system_kind:
         rows = rows.filter(system__kind=asked.system_kind)
     if asked.kind:
@@ -126,28 +128,17 @@ def narrowed(asked: Asked, today: date) -> Any:
     if asked.frequency:
         rows = rows.filter(frequency=asked.frequency)
     if asked.state:
-        rows = rows.filter(bundle.FREE) if asked.state == "free" else rows.exclude(bundle.FREE)
-    return rows
+        rows = rows.filter(bundle.FREE if asked.state == "free" else bundle.IN_VISIT)
+    return rows.filter(_in_week(asked.week, today)) if asked.week else rows
 
 
-def _placed(rows: Any, day: str, asked: Asked, today: date) -> Any:
-    """Narrow rows to places, doers and weeks; `day` is the column that says when one is due."""
-    if asked.district:
-        rows = rows.filter(building__area=asked.district)
-    if asked.building:
-        rows = rows.filter(building_id=asked.building)
-    if asked.who:
-        rows = rows.filter(by_owner=asked.who == "owner")
-    return rows.filter(_in_week(asked.week, day, today)) if asked.week else rows
-
-
-def _in_week(week: str, day: str, today: date) -> Q:
+def _in_week(week: str, today: date) -> Q:
     if week == OVERDUE:
         return Q(latest_on__lt=today)
     monday = date.fromisoformat(week)
-    falls = Q((f"{day}__gte", monday), (f"{day}__lt", monday + timedelta(days=7)))
+    falls = Q(due_on__gte=monday, due_on__lt=monday + timedelta(days=7))
     if monday == monday_of(today):
-        falls |= Q((f"{day}__lt", monday))
+        falls |= Q(due_on__lt=monday)
     return falls & Q(latest_on__gte=today)
 
 
@@ -162,68 +153,87 @@ def shown(asked: Asked, today: date) -> Any:
     return rows if asked.week else rows.filter(due_on__lt=horizon(today))
 
 
-@dataclass(frozen=True, slots=True)
-class _Counted:
-    """What is added up: the weeks kept, or occurrences one by one where only some are asked for."""
-
-    rows: Any
-    day: str
-    count: Any
-    minutes: Any
-
-
-def _counted(asked: Asked, today: date) -> _Counted:
-    if asked.of_activities:
-        return _Counted(shown(asked, today), "due_on", Count("building"), Sum("adds"))
-    rows = _placed(WeekLoad.objects.all(), "monday", asked, today)
-    if asked.kind:
-        rows = rows.filter(kind=asked.kind)
-    if not asked.week:
-        rows = rows.filter(monday__lt=horizon(today))
-    return _Counted(rows, "monday", Sum("count"), Sum("minutes"))
-
-
 @lru_cache(maxsize=8)
 def of_kind(kind: str) -> tuple[str, ...]:
     """Return the ids of the catalogue's inspections, tests or maintenance."""
     return tuple(one.id for one in catalogue().activities.values() if one.kind == kind)
 
 
-def grid(asked: Asked, today: date) -> Grid:
-    """Return what falls due by week and district; what is overdue has a column of its own.
+def counted(asked: Asked, today: date) -> Counts:
+    """Return what is counted of the work that is asked for, at all places and in all its weeks."""
+    end = horizon(today)
+    if asked.week not in ("", OVERDUE):
+        end = max(end, date.fromisoformat(asked.week) + timedelta(days=7))
+    found = week_loads.read()
+    found = found.where(found.rows["monday"] < end.toordinal())
+    if asked.state:
+        taken = Occurrence.objects.filter(bundle.IN_VISIT, due_on__lt=end)
+        in_visits = week_loads.of_occurrences(taken, found)
+        found = in_visits if asked.state == "in_visit" else week_loads.less(found, in_visits)
+    rows = found.rows
+    wanted = np.ones(len(rows), bool)
+    if asked.who:
+        wanted &= rows["by_owner"] == (asked.who == "owner")
+    if asked.kind:
+        wanted &= rows["kind"] == KINDS.index(asked.kind)
+    if asked.system_kind:
+        wanted &= rows["system"] == week_loads.code(asked.system_kind)
+    if asked.qualification:
+        wanted &= rows["qualification"] == week_loads.code(asked.qualification)
+    if asked.frequency:
+        wanted &= rows["often"] == week_loads.often(asked.frequency)
+    return found.where(wanted)
 
-    Added up by the database; weeks, single buildings and districts that are asked for don't narrow
-    it.
-    """
-    asked = replace(asked, week="", district="", building="")
-    from_, first = _counted(asked, today), monday_of(today)
-    ends = [(n, first + timedelta(days=7 * (n + 1))) for n in range(WEEKS)]
-    place = Case(
-        When(latest_on__lt=today, then=Value(-1)),
-        *(When(**{f"{from_.day}__lt": end}, then=Value(n)) for n, end in ends),
+
+def listed(counts: Counts, asked: Asked, today: date) -> Counts:
+    """Return what of the counts the list shows: of the places and the week asked for."""
+    rows, wanted = counts.rows, np.ones(len(counts.rows), bool)
+    if asked.district:
+        there = [area == asked.district for area in counts.areas]
+        wanted &= np.array(there, bool)[counts.at]
+    if asked.building:
+        building = UUID(asked.building)
+        wanted &= np.array([one == building for one in counts.buildings], bool)[counts.at]
+    late = rows["latest"] < today.toordinal()
+    if asked.week == OVERDUE:
+        wanted &= late
+    elif asked.week:
+        monday, this = date.fromisoformat(asked.week).toordinal(), monday_of(today).toordinal()
+        mondays = np.maximum(rows["monday"], this) if monday == this else rows["monday"]
+        wanted &= (mondays == monday) & ~late
+    else:
+        wanted &= rows["monday"] < horizon(today).toordinal()
+    return counts.where(wanted)
+
+
+def grid(counts: Counts, today: date) -> Grid:
+    """Return what falls due by week and district; what is overdue has a column of its own."""
+    counts = listed(counts, Asked(), today)
+    rows, first = counts.rows, monday_of(today)
+    names = sorted(set(counts.areas))
+    numbers = {name: number for number, name in enumerate(names)}
+    district_of = np.array([numbers[area] for area in counts.areas], np.int64)
+    late = rows["latest"] < today.toordinal()
+    weeks = np.maximum(rows["monday"] - first.toordinal(), 0) // 7
+    cells = district_of[counts.at] * (WEEKS + 1) + np.where(late, WEEKS, weeks)
+    count, tenths = (
+        np.bincount(cells, rows[name], len(names) * (WEEKS + 1)).reshape(len(names), WEEKS + 1)
+        for name in ("count", "tenths")
     )
-    rows = from_.rows.annotate(place=place).order_by().values_list("building__area", "place")
-    districts: dict[str, District] = {}
-    activities, oldest = 0, None
-    for area, week, count, minutes, latest in rows.annotate(
-        counted=from_.count, lasts=from_.minutes, latest=Min("latest_on")
-    ):
-        district = districts.setdefault(area, District(area))
-        activities += count
-        if week < 0:
-            district.overdue, district.overdue_minutes = count, minutes
-            oldest = min(oldest or latest, latest)
-        else:
-            district.weeks[week] = minutes
+    districts = [
+        District(name, (lasts[:WEEKS] / 10).tolist(), int(found[WEEKS]), float(lasts[WEEKS]) / 10)
+        for name, found, lasts in zip(names, count, tenths, strict=True)
+        if found.any()
+    ]
     return Grid(
-        weeks=_weeks(first, today, list(districts.values())),
-        districts=sorted(districts.values(), key=lambda d: d.name),
-        activities=activities,
-        minutes=sum(d.overdue_minutes + sum(d.weeks) for d in districts.values()),
-        buildings=from_.rows.order_by().values("building").distinct().count(),
-        overdue=sum(d.overdue for d in districts.values()),
-        overdue_minutes=sum(d.overdue_minutes for d in districts.values()),
-        oldest=oldest,
+        weeks=_weeks(first, today, districts),
+        districts=districts,
+        activities=counts.count,
+        minutes=counts.minutes,
+        buildings=len(np.unique(counts.at)),
+        overdue=counts.where(late).count,
+        overdue_minutes=counts.where(late).minutes,
+        oldest=date.fromordinal(int(rows["latest"][late].min())) if late.any() else None,
     )
 
 
@@ -235,15 +245,6 @@ def _weeks(first: date, today: date, districts: Sequence[District]) -> list[Week
         time = crew.capacity(people, max(monday, today), monday + timedelta(days=6))
         found.append(Week(monday, time, sum(d.weeks[place] for d in districts)))
     return found
-
-
-def total(asked: Asked, today: date, grid: Grid) -> tuple[int, float]:
-    """Return how many occurrences the list shows, and their minutes; the grid's where it can."""
-    if not (asked.week or asked.district or asked.building):
-        return grid.activities, grid.minutes
-    from_ = _counted(asked, today)
-    sums = from_.rows.aggregate(counted=from_.count, lasts=from_.minutes)
-    return sums["counted"] or 0, sums["lasts"] or 0.0
 
 
 # --- the list --------------------------------------------------------------------------------
@@ -292,42 +293,49 @@ class Stretch:
 
 
 def stretch(
-    asked: Asked, today: date, size: int, *, after: Spot | None = None, before: Spot | None = None
+    counts: Counts, size: int, *, after: Spot | None = None, before: Spot | None = None
 ) -> Stretch:
     """Return the buildings after or before a spot of the list, the most urgent first.
 
     Spots are places in the order, not numbers: what is done meanwhile moves nothing else from one
     page to another. Where nothing is beyond a spot any more, the list begins anew.
     """
-    back = before is not None and after is None
-    found = _beyond(asked, today, size + 1, before if back else after, back=back)
-    more = len(found) > size
-    places = found[-size:] if back else found[:size]
-    if (after or before) and (not places or (back and len(places) < size)):
-        return stretch(asked, today, size)
-    if not places:
+    starts = np.flatnonzero(np.diff(counts.at, prepend=-1))
+    if not len(starts):
         return Stretch([])
-    first, last = places[0].spot, places[-1].spot
-    if back:
-        return Stretch(places, first if more else None, last)
-    return Stretch(places, first if after else None, last if more else None)
+    at, latest = counts.at[starts], np.minimum.reduceat(counts.rows["latest"], starts)
+    order = np.argsort(latest, kind="stable")
+    first = 0
+    if after:
+        first = _passed(counts, at[order], latest[order], after, itself=True)
+    elif before:
+        first = _passed(counts, at[order], latest[order], before, itself=False) - size
+    first = first if 0 <= first < len(order) else 0
+    chosen = order[first : first + size]
+    sums = [np.add.reduceat(counts.rows[name], starts)[chosen] for name in ("count", "tenths")]
+    ids = [counts.buildings[place] for place in at[chosen]]
+    there = Building.objects.in_bulk(ids)
+    columns = ([*one.tolist()] for one in (latest[chosen], *sums))
+    places = [
+        Place(there[pk], date.fromordinal(day), count, tenths / 10)
+        for pk, day, count, tenths in zip(ids, *columns, strict=True)
+    ]
+    more = first + size < len(order)
+    return Stretch(
+        places,
+        before=places[0].spot if first else None,
+        after=places[-1].spot if more else None,
+    )
 
 
-def _beyond(asked: Asked, today: date, most: int, spot: Spot | None, *, back: bool) -> list[Place]:
-    """Return the places nearest beyond a spot, in the order of the list."""
-    from_ = _counted(asked, today)
-    rows = from_.rows.order_by().values_list("building_id")
-    rows = rows.annotate(first=Min("latest_on"), counted=from_.count, lasts=from_.minutes)
-    if spot:
-        way = "lt" if back else "gt"
-        further = Q((f"first__{way}", spot.latest_on))
-        same_day = Q(("first", spot.latest_on), (f"building_id__{way}", spot.building_id))
-        rows = rows.filter(further | same_day)
-    order = ("-first", "-building_id") if back else ("first", "building_id")
-    found = list(rows.order_by(*order)[:most])
-    there = Building.objects.in_bulk([row[0] for row in found])
-    places = [Place(there[pk], first, count, lasts) for pk, first, count, lasts in found]
-    return places[::-1] if back else places
+def _passed(counts: Counts, at: Any, latest: Any, spot: Spot, *, itself: bool) -> int:
+    """Return how many buildings of the list stand before a spot, or with `itself` up to it."""
+    day = spot.latest_on.toordinal()
+    start, end = (int(np.searchsorted(latest, day, side)) for side in ("left", "right"))
+    place = bisect_left(counts.buildings, spot.building_id)
+    if itself and counts.buildings[place : place + 1] == (spot.building_id,):
+        place += 1
+    return start + int(np.searchsorted(at[start:end], place))
 
 
 @dataclass(slots=True)

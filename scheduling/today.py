@@ -218,7 +218,9 @@ def _overdue(today: date) -> Iterable[Slip]:
     rows = (
         Occurrence.objects.filter(by_owner=False, latest_on__lt=today, known=True)
         .values("building_id", "building__name")
-        .annotate(n=Count("id"), oldest=Min("latest_on"), in_visit=Count("id", filter=~bundle.FREE))
+        .annotate(
+            n=Count("id"), oldest=Min("latest_on"), in_visit=Count("id", filter=bundle.IN_VISIT)
+        )
         .order_by("oldest")
     )
     for row in rows[: 2 * MOST_OF_A_KIND]:

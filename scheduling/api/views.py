@@ -1,7 +1,7 @@
 """What is due, how buildings stand, questions and plans in the API."""
 
 from dataclasses import asdict
-from datetime import date, timedelta
+from datetime import date
 from typing import Any, ClassVar
 from uuid import UUID
 
@@ -25,7 +25,7 @@ from scheduling import bundle, load, moves, plans, replans, stands, telling
 from scheduling.api import serializers
 from scheduling.models import Occurrence, Plan, Question, Stop
 from scheduling.plan_views import plan_for
-from scheduling.week_loads import monday_of
+from scheduling.week_loads import KINDS, monday_of
 
 
 class _Reads(
@@ -46,7 +46,7 @@ class OccurrenceFilter(filters.FilterSet):  # type: ignore[misc]
     district = filters.CharFilter(field_name="building__area")
     system_kind = filters.ChoiceFilter(field_name="system__kind", choices=System.Kind.choices)
     kind = filters.ChoiceFilter(
-        method="of_kind", choices=[(one, one) for one in load.KINDS], help_text="Of the activity."
+        method="of_kind", choices=[(one, one) for one in KINDS], help_text="Of the activity."
     )
 
     class Meta:
@@ -68,7 +68,7 @@ class OccurrenceFilter(filters.FilterSet):  # type: ignore[misc]
 
     def of_visit(self, rows: QuerySet[Occurrence], _name: str, value: bool) -> Any:
         """Return those that a visit does, or the others."""
-        return rows.exclude(bundle.FREE) if value else rows.filter(bundle.FREE)
+        return rows.filter(bundle.IN_VISIT) if value else rows.filter(bundle.FREE)
 
     def of_kind(self, rows: QuerySet[Occurrence], _name: str, value: str) -> Any:
         """Return inspections, tests or maintenance."""
@@ -77,7 +77,8 @@ class OccurrenceFilter(filters.FilterSet):  # type: ignore[misc]
     def of_week(self, rows: QuerySet[Occurrence], _name: str, value: date) -> Any:
         """Return those whose due day lies in a week."""
         monday = monday_of(value)
-        return rows.filter(due_on__gte=monday, due_on__lt=monday + timedelta(days=7))
+        sunday = date.fromordinal(min(monday.toordinal() + 6, date.max.toordinal()))
+        return rows.filter(due_on__range=(monday, sunday))
 
 
 class Occurrences(_Reads):

@@ -15,7 +15,7 @@ from scheduling.models.programme import (
     Question,
     Standing,
     StandingInterval,
-    WeekLoad,
+    Workload,
 )
 from scheduling.models.response import Basis, Holiday, Ladder, OverdueClass, ResponseTime
 
@@ -38,5 +38,5 @@ __all__ = [
     "Standing",
     "StandingInterval",
     "Stop",
-    "WeekLoad",
+    "Workload",
 ]

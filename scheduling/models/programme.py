@@ -90,15 +90,7 @@ class Occurrence(DerivedModel):
             unique_here("subject_id", "activity", name="scheduling_one_open_each"),
         ]
         indexes = [
-            models.Index(
-                fields=["contractor", "due_on"],
-                # All that lists are narrowed and counted by: they are counted from the index.
-                include=[
-                    *("building", "latest_on", "by_owner", "activity", "qualification"),
-                    *("frequency", "system", "visit", "adds"),
-                ],
-                name="scheduling_due",
-            ),
+            models.Index(fields=["contractor", "due_on"], name="scheduling_due"),
             models.Index(fields=["contractor", "building", "due_on"], name="scheduling_due_bldg"),
             models.Index(fields=["contractor", "latest_on"], name="scheduling_latest"),
             models.Index(
@@ -113,43 +105,26 @@ class Occurrence(DerivedModel):
         return f"{self.activity} due {self.due_on}"
 
 
-class WeekLoad(DerivedModel):
-    """What of a kind falls due at a building in one week and runs to one latest day, counted."""
+class Workload(DerivedModel):
+    """What falls due at a building, counted by work, week and latest day: see `week_loads`."""
 
     building = models.ForeignKey(
         Building,
         on_delete=models.CASCADE,
-        related_name="week_loads",
+        related_name="+",
         db_constraint=False,
         db_index=False,
     )
-    by_owner = models.BooleanField(_("done by the owner"), default=False)
-    kind = models.CharField(
-        _("kind of work"), max_length=12, help_text=_("Inspection, test or maintenance.")
-    )
-    monday = models.DateField(_("week"))
-    latest_on = models.DateField(_("latest"))
-    count = models.PositiveIntegerField()
-    minutes = models.FloatField(_("minutes, own estimate"))
+    counts = models.BinaryField(help_text=_("Packed: one value a building is read soon."))
 
     class Meta(DerivedModel.Meta):
         constraints = [
             *tenant_keys("building"),
-            unique_here(
-                *("building", "by_owner", "kind", "monday", "latest_on"),
-                name="scheduling_one_week_load",
-            ),
-        ]
-        indexes = [
-            models.Index(
-                fields=["contractor", "by_owner", "monday"],
-                include=["kind", "building", "latest_on", "count", "minutes"],
-                name="scheduling_week_loads",
-            ),
+            unique_here("building", name="scheduling_one_workload_each"),
         ]
 
     def __str__(self) -> str:
-        return f"{self.count} due in the week of {self.monday}"
+        return f"what falls due at {self.building_id}"
 
 
 class Question(DerivedModel):

@@ -1,10 +1,12 @@
 """How long the due list takes, and deriving a building again after a closed visit, as it grows.
 
 `make bench ARGS="-k due"` derives one building of 25 devices and clones it with its history and its
-derived rows by SQL, so that sizes can be large at once; each copy is due in another week. BUILDINGS
-names the sizes, such as `BUILDINGS=1000,10000`. Figures are the best of a few runs, beside floors
-of the same run: an empty part of the list behind the same door, and reading the rows of the
-building. All of it is committed, and the database takes its statistics as it does in service.
+occurrences by SQL, so that sizes can be large at once; each copy is due in another week, and every
+twentieth building has a visit planned for what falls due soon. BUILDINGS names the sizes, such as
+`BUILDINGS=1000,10000`. The page and the API are asked for the list as it opens and for every
+narrowing of it. Figures are the best of a few runs, beside floors of the same run: an empty part of
+the list behind the same door, and reading the rows of the building. All of it is committed, and the
+database takes its statistics as it does in service.
 """
 
 import os
@@ -20,9 +22,9 @@ from django.test.utils import CaptureQueriesContext
 from buildings.models import Device
 from contractors import outbox
 from contractors.models import OutboxMessage
-from inspections.models import Event, Result
+from inspections.models import Event, Result, Visit
 from scheduling import due
-from scheduling.models import Occurrence, WeekLoad
+from scheduling.models import Occurrence
 from tests import scene
 from tests.conftest import session_of
 from tests.load.bench_programme import (
@@ -35,23 +37,35 @@ from tests.load.bench_programme import (
     settle,
     timed,
 )
+from tests.scheduling.planning import count_anew
 from tests.scheduling.recording import closed
 
 SIZES = [int(size) for size in os.environ.get("BUILDINGS", "100,300,1000").split(",")]
-MODELS = (*CLONED, Occurrence, WeekLoad)
+MODELS = (*CLONED, Occurrence)
 WEEKS = "mod(n, 26) * 7"
 AGED = dict.fromkeys(
-    ("performed_on", "read_on", "last_done_on", "earliest_on", "due_on", "latest_on", "monday"),
+    ("performed_on", "read_on", "last_done_on", "earliest_on", "due_on", "latest_on"),
     WEEKS,
 )
 RUNS = 5
-PAGES = {"": "due list", "?kind=test": "narrowed to tests", "?week=overdue": "overdue"}
+PLANNED = 20
+EACH = (
+    *("kind=test", "system_kind=preaction", "system_kind=deluge", "qualification=fire_alarm"),
+    *("qualification=laboratory", "frequency=P1Y", "frequency=P20Y", "district=District+7"),
+)
+PAGES = (
+    *("", *EACH, "week=overdue", "who=owner", "state=free", "state=in_visit"),
+    "system_kind=wet&kind=test&frequency=P1Y&state=free",
+)
+CALLS = ("", *EACH, "overdue=true", "by_owner=true", "in_visit=false", "in_visit=true")
 
 
 def bench_due(committed_database: None) -> None:
     """Print seconds, their ratio to the floor and growth."""
     ours = scene.build("northbank", "Northbank Fire Protection", "Quay Holdings")
-    pages: dict[str, dict[int, float]] = {query: {} for query in PAGES}
+    asked = [f"/due/?{query}" for query in PAGES]
+    asked += [f"/api/v1/occurrences/?{query}" for query in CALLS]
+    lists: dict[str, dict[int, float]] = {address: {} for address in asked}
     again: dict[int, float] = {}
     with time_machine.travel(NOW, tick=False), ours.scope():
         give_history(ours)
@@ -62,21 +76,32 @@ def bench_due(committed_database: None) -> None:
         with time_machine.travel(NOW, tick=False):
             with ours.scope():
                 clone(ours.building, there, size, MODELS, AGED)
+                _plan(ours)
+                count_anew()
             settle()
             manager.cookies["sessionid"] = session_of(ours.manager)
             with ours.scope():
                 devices, rows = Device.objects.count(), Occurrence.objects.count()
             say(f"{size} buildings, {devices} devices, {rows} occurrences")
             floor, _queries = _best(lambda: manager.get(_empty(ours)))
-            for query, told in PAGES.items():
-                took, asked = _best(lambda query=query: manager.get(f"/due/{query}"))
-                pages[query][size] = took
-                say(f"  {told}: {_told(took, floor)}, {asked}")
+            for address, took in lists.items():
+                took[size], told = _best(lambda address=address: manager.get(address))
+                say(f"  {address}: {_told(took[size], floor)}, {told}")
         again[size] = _again(ours, there)
         there = size
-    for query, told in PAGES.items():
-        say_growth(told, pages[query])
+    for address, took in lists.items():
+        say_growth(address, took)
     say_growth("derived again", again)
+
+
+def _plan(ours: Any) -> None:
+    """Plan a visit of what falls due soon for every so many buildings that have none."""
+    soon = Occurrence.objects.filter(due_on__lt=NOW.date() + timedelta(days=14))
+    soon = soon.exclude(building=ours.building)
+    free = soon.filter(visit=None).order_by("building_id").values_list("building_id", flat=True)
+    for building in list(free.distinct())[::PLANNED]:
+        visit = Visit.objects.create(building_id=building, planned_on=NOW.date())
+        soon.filter(building_id=building).update(visit=visit)
 
 
 def _empty(ours: Any) -> str:

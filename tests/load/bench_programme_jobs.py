@@ -24,7 +24,7 @@ from scheduling.models import (
     PublishedStanding,
     Question,
     StandingInterval,
-    WeekLoad,
+    Workload,
 )
 from tests import scene, servers
 from tests.conftest import COMMITTED
@@ -32,7 +32,7 @@ from tests.load.bench_programme import NOW, clone, give_history, say, settle
 
 SIZES = [int(size) for size in os.environ.get("BUILDINGS", "200,800").split(",")]
 PROCESSORS = len(os.sched_getaffinity(0))
-DERIVED = (Occurrence, WeekLoad, Question, StandingInterval, PublishedStanding, PublishedBuilding)
+DERIVED = (Occurrence, Workload, Question, StandingInterval, PublishedStanding, PublishedBuilding)
 
 
 def bench_programme_jobs(committed_database: None) -> None:

@@ -1,6 +1,9 @@
 """A few buildings more, a second technician, and visits that wait for a day."""
 
 from datetime import UTC, date, datetime
+from importlib import import_module
+
+from django.apps import apps
 
 from buildings import inventory
 from buildings.models import Building, Engagement
@@ -8,6 +11,7 @@ from contractors import outbox
 from contractors.models import Licence, OutboxMessage, Person
 from inspections.models import Visit
 from scheduling import plans
+from scheduling.models import Workload
 
 NOW = datetime(2026, 11, 25, 15, tzinfo=UTC)
 TODAY = date(2026, 11, 25)
@@ -39,6 +43,12 @@ def add_buildings(scene, count=4):
         Engagement.objects.create(building=building, owner=scene.owner, from_on=date(2023, 11, 20))
         made.append(building)
     return made
+
+
+def count_anew():
+    """Count what falls due from the occurrences as they stand, as the migration does."""
+    Workload.objects.all().delete()
+    import_module("scheduling.migrations.0012_count_workloads").count(apps, None)
 
 
 def add_technician(scene, code="SECO", name="Robin Second", kinds=("inspector",)):

@@ -11,7 +11,7 @@ from buildings.models import Device
 from contractors import outbox
 from contractors.models import OutboxMessage
 from scheduling import due
-from scheduling.models import Occurrence, WeekLoad
+from scheduling.models import Occurrence, Workload
 from tests.scheduling.planning import NOW, add_buildings
 from tests.scheduling.recording import FLOW_TEST, closed, done
 
@@ -73,7 +73,7 @@ def test_a_closed_visit_writes_only_what_it_changed(ours):
         done(ours, ours.devices["wet_flow"], FLOW_TEST, date(2026, 11, 20))
         add_buildings(ours)
         due.derive_all(NOW + timedelta(days=1))
-        before = {model: rows_of(model) for model in (Occurrence, WeekLoad)}
+        before = {model: rows_of(model) for model in (Occurrence, Workload)}
     *_skipped, statements = followed(ours, 1)
     with ours.scope():
         test = Occurrence.objects.get(activity=FLOW_TEST, building=ours.building)
@@ -81,7 +81,7 @@ def test_a_closed_visit_writes_only_what_it_changed(ours):
         after = rows_of(Occurrence)
         assert [pk for pk in after if after[pk] != before[Occurrence][pk]] == [test.pk]
         assert set(after) == set(before[Occurrence])
-        assert rows_of(WeekLoad) == before[WeekLoad]
+        assert rows_of(Workload) == before[Workload]
     written = [one for one in statements if one.startswith(("INSERT", "UPDATE", "DELETE"))]
     assert sum('"scheduling_occurrence"' in one.split("SET")[0] for one in written) == 1
 

@@ -19,14 +19,14 @@ from scheduling.models import (
     PublishedStanding,
     Question,
     StandingInterval,
-    WeekLoad,
+    Workload,
 )
 from tests.scheduling.recording import done
 
 NOW = datetime(2026, 11, 25, 15, tzinfo=UTC)
 SWITCH_TEST = "waterflow-vane-test"
 TABLES = (
-    *(Occurrence, WeekLoad, Question),
+    *(Occurrence, Workload, Question),
     *(StandingInterval, PublishedBuilding, PublishedStanding),
 )
 
@@ -112,7 +112,7 @@ def test_what_is_changed_by_hand_is_put_right_again(ours, buildings, monkeypatch
         due.derive_chunk(buildings, NOW, Judges())
         before = stored()
         Occurrence.objects.update(due_on=NOW.date(), known=False, last_done_on=None, reason={})
-        WeekLoad.objects.update(count=0)
+        Workload.objects.update(counts=b"")
         PublishedBuilding.objects.update(name="", facts={})
         PublishedStanding.objects.update(known_to=NOW)
         monkeypatch.setattr(bulk, "WORTH_COPYING", 1)

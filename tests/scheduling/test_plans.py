@@ -148,7 +148,7 @@ def test_capacity_leaves_out_days_off(ours):
 
 def test_the_grid_counts_each_occurrence_in_one_week_or_as_overdue(derived):
     with derived.scope():
-        grid = load.grid(load.Asked(), TODAY)
+        grid = load.grid(load.counted(load.Asked(), TODAY), TODAY)
         end = grid.weeks[-1].monday + timedelta(days=7)
         ours = Occurrence.objects.filter(by_owner=False, due_on__lt=end)
         assert grid.activities == ours.count()
