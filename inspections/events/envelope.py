@@ -76,6 +76,7 @@ class Event:
     by: UUID
     payload: Mapping[str, Any]
     before: "Event | None" = field(default=None, compare=False)
+    _body: bytes | None = field(default=None, init=False, repr=False, compare=False)
 
     @property
     def schema(self) -> Kind:
@@ -95,10 +96,12 @@ class Event:
 
     def body(self) -> bytes:
         """Return the canonical bytes: what is stored and hashed."""
-        return canonical_bytes(self.as_dict())
+        if self._body is None:
+            object.__setattr__(self, "_body", canonical_bytes(self.as_dict()))
+        return self._body  # type: ignore[return-value]
 
 
-_TOLD = [one.name for one in fields(Event) if one.name != "before"]
+_TOLD = [one.name for one in fields(Event) if one.name not in ("before", "_body")]
 
 
 def _as_json(value: object) -> object:
