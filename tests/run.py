@@ -15,7 +15,7 @@ import signal
 import subprocess
 import sys
 import time
-from contextlib import ExitStack
+from contextlib import ExitStack, suppress
 from pathlib import Path
 
 from tests import servers
@@ -25,6 +25,8 @@ _FAILED, _NO_TESTS = 1, 5
 _CACHE = Path(".pytest_cache") / "run"
 # More than these at once are no race between two processes.
 _MAY_BE_UNSTABLE = 3
+# For what a test has told to end, and what goes down with it.
+_SECONDS_TO_END = 20.0
 # For a machine of two processors; on PostgreSQL a worker often waits for servers and the browser.
 _WORKERS = {"sqlite": "2", "postgres": "3"}
 _TITLES = {"sqlite": "SQLite and the embedded broker", "postgres": "PostgreSQL and Redis"}
@@ -128,7 +130,10 @@ def _last_failed() -> Path:
 
 
 def _end_orphans() -> list[str]:
-    """End whatever became this process's child; return the command of each."""
+    """End whatever became this process's child and does not end itself; return its command."""
+    give_up_at = time.monotonic() + _SECONDS_TO_END
+    while _living_children() and time.monotonic() < give_up_at:
+        time.sleep(0.1)
     ended = []
     for pid in _children():
         command = Path(f"/proc/{pid}/cmdline").read_bytes().replace(b"\0", b" ").decode().strip()
@@ -137,6 +142,13 @@ def _end_orphans() -> list[str]:
         if command:
             ended.append(f"{pid} {command}")
     return ended
+
+
+def _living_children() -> list[int]:
+    with suppress(ChildProcessError):
+        while os.waitpid(-1, os.WNOHANG) != (0, 0):
+            pass
+    return _children()
 
 
 def _children() -> list[int]:
