@@ -108,11 +108,8 @@ def pull(tablet: Tablet, *, cursor: str = "") -> dict[str, Any]:
         "catalogue": catalogue().version,
         "visits": [one for one in packs if had.get(one["visit"]["id"]) != one["pack_version"]],
         "withdrawn": [
-            {"visit": visit_id, "reason": _why_withdrawn(member, UUID(visit_id))}
-            for visit_id in had
-            if visit_id not in here
+            _withdrawn(member, UUID(visit_id)) for visit_id in had if visit_id not in here
         ],
-        "notices": [],
     }
 
 
@@ -207,13 +204,20 @@ def _packs_of(cursor: str) -> dict[str, str]:
     return {str(UUID(bytes=name[:16])): name[16:].hex() for name in names[:MOST_NAMED]}
 
 
-def _why_withdrawn(member: Membership, visit_id: UUID) -> str:
+def _withdrawn(member: Membership, visit_id: UUID) -> dict[str, Any]:
+    """Return why a visit is no longer taken along; of one moved beyond reach, its day."""
     visit = Visit.objects.filter(pk=visit_id).first()
+    reason = _why_withdrawn(member, visit)
+    day = visit.planned_on if visit and reason == "moved" else None
+    return {"visit": str(visit_id), "reason": reason, "planned_on": day and day.isoformat()}
+
+
+def _why_withdrawn(member: Membership, visit: Visit | None) -> str:
     if visit is None:
         return "unknown"
     person_here = access.person_of(member)
     if person_here is None or person_here.pk not in (visit.technician_id, visit.second_id):
-        return "moved"
+        return "given_away"
     if visit.state == State.CANCELLED:
         return "cancelled"
     return "closed" if visit.is_closed else "moved"

@@ -90,6 +90,18 @@ class RegisteredOut(Contact):
     member = serializers.DictField()
 
 
+class WithdrawnOut(serializers.Serializer[Any]):
+    """A visit that the tablet had and takes along no more."""
+
+    visit = serializers.UUIDField()
+    reason = serializers.ChoiceField(
+        choices=["unknown", "given_away", "cancelled", "closed", "moved"]
+    )
+    planned_on = serializers.DateField(
+        allow_null=True, help_text="The day it was moved to, where that is why and there is one."
+    )
+
+
 class PullOut(Contact):
     """Work packs: all that a technician takes along."""
 
@@ -97,8 +109,7 @@ class PullOut(Contact):
     member = serializers.DictField()
     catalogue = serializers.CharField()
     visits = serializers.ListField(child=serializers.DictField())
-    withdrawn = serializers.ListField(child=serializers.DictField())
-    notices = serializers.ListField(child=serializers.DictField())
+    withdrawn = WithdrawnOut(many=True)
 
 
 class PushIn(serializers.Serializer[Any]):

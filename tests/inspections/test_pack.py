@@ -152,7 +152,16 @@ def test_a_visit_that_was_taken_away_is_withdrawn_with_the_reason(ours, tablet, 
         Visit.objects.filter(pk=other.pk).update(technician=ours.people["manager"])
     tablets.cancel(ours, visit)
     withdrawn = {one["visit"]: one["reason"] for one in pulled(tablet, cursor)["withdrawn"]}
-    assert withdrawn == {str(visit.pk): "cancelled", str(other.pk): "moved"}
+    assert withdrawn == {str(visit.pk): "cancelled", str(other.pk): "given_away"}
+
+
+def test_a_visit_moved_beyond_reach_is_withdrawn_with_its_day(ours, tablet, visit):
+    cursor, day = pulled(tablet)["cursor"], timezone.now().date() + timedelta(days=30)
+    for moved in (day, None):
+        with ours.scope():
+            Visit.objects.filter(pk=visit.pk).update(planned_on=moved)
+        told = {"visit": str(visit.pk), "reason": "moved", "planned_on": moved and str(moved)}
+        assert pulled(tablet, cursor)["withdrawn"] == [told]
 
 
 def cursor_of(*visit_ids):
@@ -162,7 +171,8 @@ def cursor_of(*visit_ids):
 def test_a_cursor_with_a_strangers_visit_tells_nothing(ours, theirs, tablet, visit):
     foreign, nobodys = tablets.planned(theirs).pk, new_id()
     withdrawn = pulled(tablet, cursor_of(foreign, nobodys))["withdrawn"]
-    assert withdrawn == [{"visit": str(one), "reason": "unknown"} for one in (foreign, nobodys)]
+    told = {"reason": "unknown", "planned_on": None}
+    assert withdrawn == [{"visit": str(one), **told} for one in (foreign, nobodys)]
 
 
 def test_a_colleagues_visit_in_a_cursor_does_not_tell_its_state(ours, tablet, visit):
@@ -170,7 +180,7 @@ def test_a_colleagues_visit_in_a_cursor_does_not_tell_its_state(ours, tablet, vi
         Visit.objects.filter(pk=visit.pk).update(technician=ours.people["manager"])
     tablets.cancel(ours, visit)
     (one,) = pulled(tablet, cursor_of(visit.pk))["withdrawn"]
-    assert one["reason"] == "moved"
+    assert (one["reason"], one["planned_on"]) == ("given_away", None)
 
 
 def test_a_visit_closed_days_ago_leaves_the_tablet_as_closed(ours, tablet, visit):

@@ -62,7 +62,7 @@ export function lineScreen(app, visit, lineId) {
         button(answerWords("not_fitted"), () => answer("not_fitted")),
         linkButton(t("Note"), address("v", visit.id, "note", line.subject.id))),
     ],
-    news: () => import("./news.js").then(({ tell }) => tell(app, visit.id, shown)),
+    news: () => import("./news.js").then(({ tell }) => tell(app, visit.id, shown), () => {}),
   };
 }
 

@@ -97,11 +97,11 @@ async function start() {
   lock.watch();
   await clock.start();
   api.tablet = await store.value("tablet");
-  api.member = await store.member();
+  api.member = await store.locked("member");
   app.packs = await pack.kept();
   alarm.start(app);
   app.queue = new Queue(api, {
-    onChange: () => app.showStrip(),
+    onChange: () => (app.follows ? showAnew(app) : app.showStrip()),
     onRefused: (refused) => { app.say(t("Not accepted: {what}", { what: refused[0].reason ?? "" })); showAnew(app); },
     onReceived: () => refresh(app),
   });
@@ -115,9 +115,13 @@ async function start() {
 // Packs come anew; what somebody is typing is not taken from under their fingers.
 async function refresh(app, first = false) {
   try {
+    const changes = await import("./changes.js");
+    const before = new Map(app.packs);
     const answer = await pull(app);
-    if (first || answer.visits.length) showAnew(app);
+    const told = await changes.note(app, before, answer);
+    if (first || answer.visits.length || answer.withdrawn.length) showAnew(app);
     else app.showStrip();
+    changes.tell(app, told);
     const { fetchMissing } = await import("./sketches.js");
     if (await fetchMissing(app)) showAnew(app);
   } catch (error) {

@@ -11,20 +11,21 @@ export async function kept() {
 /**
  * Make the tablet known if it is not, and fetch what changed; return what the server said.
  *
- * Packs are replaced whole; the packs given are brought up to date in place.
+ * Packs are replaced whole; the packs given are brought up to date in place. One that is withdrawn
+ * stays among them, so marked, for the screen that is open at it.
  */
 export async function pull(api, packs, queue) {
   const answer = await asked(api, queue);
   await clock.note(answer);
   api.member = answer.member;
-  await store.keepMember(answer.member);
+  await store.keepLocked("member", answer.member);
   await store.keep("catalogue", answer.catalogue ?? null);
   for (const pack of answer.visits) {
     packs.set(pack.visit.id, pack);
     await store.keepPack(pack);
   }
-  for (const { visit } of answer.withdrawn ?? []) {
-    packs.delete(visit);
+  for (const { visit, reason } of answer.withdrawn) {
+    if (packs.has(visit)) packs.get(visit).withdrawn = reason;
     await store.forgetPack(visit);
   }
   await store.keep("cursor", answer.cursor);
@@ -51,7 +52,7 @@ async function register(api, queue) {
   await queue.renumber(answer.tablet);
   api.tablet = answer.tablet;
   api.member = answer.member;
-  await store.keepMember(answer.member);
+  await store.keepLocked("member", answer.member);
 }
 
 function label() {

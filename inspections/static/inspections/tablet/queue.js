@@ -17,6 +17,7 @@ export class Queue {
     this.photos = [];
     this.signal = navigator.onLine;
     this.signedOut = false;
+    this.shutOut = false;
     this.sending = false;
     this.failures = 0;
     this.notBefore = 0;
@@ -116,7 +117,7 @@ export class Queue {
       // Another window may have had to register anew.
       this.api.tablet = await store.value("tablet", this.api.tablet);
       const sent = (await this.sendEvents()) + (await this.sendPhotos());
-      Object.assign(this, { signal: true, signedOut: false, failures: 0, trouble: null, sending: false });
+      Object.assign(this, { signal: true, signedOut: false, shutOut: false, failures: 0, trouble: null, sending: false });
       this.hooks.onChange();
       if (sent) this.hooks.onReceived();
     } catch (error) {
@@ -206,7 +207,8 @@ export class Queue {
   }
 
   failed(error) {
-    this.signedOut = error.status === 401 || (error.status === 403 && error.code !== "tablet_revoked");
+    this.shutOut = error.status === 403 && error.code !== "tablet_revoked";
+    this.signedOut = error.status === 401 || this.shutOut;
     this.signal = error.status !== undefined;
     this.trouble = error.status === undefined ? null : error.message;
     if (!this.signedOut) this.again(error.wait);

@@ -30,7 +30,8 @@ export class Shell {
     this.news = null;
     this.strip = document.querySelector(".strip");
     this.main = document.querySelector("main");
-    addEventListener("hashchange", () => this.show());
+    // Before the queue is there the app is still starting; it shows the address of then.
+    addEventListener("hashchange", () => this.queue && this.show());
     // The second tap of two quick ones was meant for the screen before.
     this.main.addEventListener("click", (event) => event.detail > 1 && event.target.closest(".thumb") && stop(event), { capture: true });
     document.querySelector(".skip").addEventListener("click", (event) => {
@@ -103,8 +104,9 @@ export class Shell {
   /** Show the screen of the present address. */
   show() {
     const parts = location.hash.startsWith("#/") ? location.hash.slice(2).split("/").map(decodeURIComponent) : [];
-    const { className, title, nodes, news } = this.screenOf(parts);
-    Object.assign(this, { news: null, lookForNews: news });
+    for (const [id, pack] of this.packs) if (pack.withdrawn) this.packs.delete(id);
+    const { className, title, nodes, news, follows } = this.screenOf(parts);
+    Object.assign(this, { news: null, lookForNews: news, follows });
     this.main.className = className ?? "finding";
     const said = this.said ? h("p", { class: "toast", role: "status" }, this.said) : null;
     this.said = "";

@@ -89,7 +89,7 @@ export async function wipe() {
   const values = tx.objectStore("values");
   const [kept, stranded] = [await values.get("vault"), (await values.get("stranded")) ?? []];
   if ((await dropSent(tx)) && kept) values.put([...stranded, { id: kept.id, rescue: kept.rescue }], "stranded");
-  for (const name of ["vault", "tablet", "seq", "cursor", "member"]) values.delete(name);
+  for (const name of ["vault", "tablet", "seq", "cursor", "member", "changes"]) values.delete(name);
   for (const name of ["packs", "pictures"]) tx.objectStore(name).clear();
   await tx.done;
   keys = null;
@@ -171,15 +171,15 @@ export async function keep(name, kept) {
   await (await database()).put("values", kept, name);
 }
 
-/** Return who works on this tablet, or null. */
-export async function member() {
-  const box = await value("member");
-  return box && vault.unlock(keys.packs, box, "member");
+/** Return a value that was kept locked, or null. */
+export async function locked(name) {
+  const box = await value(name);
+  return box && vault.unlock(keys.packs, box, name);
 }
 
-/** Keep who works on this tablet. */
-export async function keepMember(given) {
-  await keep("member", await vault.lock(keys.packs, given, "member"));
+/** Keep a value locked, as the packs are. */
+export async function keepLocked(name, given) {
+  await keep(name, await vault.lock(keys.packs, given, name));
 }
 
 /** Return all packs. */

@@ -23,6 +23,7 @@ export function listScreen(app) {
     nodes: [
       where(app.api.member?.name ?? "", clock.dayOf(clock.now(), language())),
       h("h1", {}, t("Visits of today")),
+      changed(app),
       rows(t("Today: {n}", { n: here.length }), here.map((visit) => visitRow(app, visit)), here.length ? null : t("No visit is planned for you today. New ones come as soon as there is signal.")),
       other.length ? rows(t("Other days"), other.map((visit) => visitRow(app, visit))) : null,
       h("p", { class: "btn-row spaced" }, linkButton(t("Calculate"), address("calculate"))),
@@ -31,6 +32,12 @@ export function listScreen(app) {
         h("button", { type: "button", class: "btn", "aria-pressed": String(isSunny()), onclick: () => app.setSun(!isSunny()) }, t("Contrast for the sun"))),
     ],
   };
+}
+
+function changed(app) {
+  const place = h("section", { class: "left", hidden: true });
+  import("./changes.js").then(({ fill }) => fill(app, place), () => {});
+  return place;
 }
 
 function isSunny() {
