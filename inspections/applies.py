@@ -22,6 +22,8 @@ from inspections.sites import BUILDING, Item, Site
 EDITION = "edition"
 SUBJECT = "subject"
 ITEM = "item"
+# Rulings of one kind of item take some ten kilobytes.
+MOST_KEPT = 1_000
 
 
 class ItemFacts:
@@ -216,6 +218,8 @@ class Judge:
             activities = self.catalogue.for_kind(item.kind)
             found = tuple(self._rule(one, facts, site.edition) for one in activities)
             known = found, tuple(one for one in found if one.applies is not False)
+            if len(self._rulings) >= MOST_KEPT:
+                self._rulings.clear()
             self._rulings[key] = known
         return known[0 if off else 1]
 

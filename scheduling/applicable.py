@@ -2,11 +2,13 @@
 
 from collections.abc import Container
 from datetime import date, datetime
+from functools import lru_cache
 from typing import Any, NamedTuple
 from uuid import UUID
 
 from buildings import inventory as stock
 from inspections.applies import How, Judge, Owed, owed
+from inspections.catalogue import Catalogue
 from inspections.rules import RuleBook
 from inspections.sites import Item, Site
 
@@ -98,7 +100,7 @@ def explained(inventory: stock.Inventory, subject_id: UUID) -> list[dict[str, An
 
 
 class Judges:
-    """Judges for many buildings: one for each day and each set of rules in force, made when needed.
+    """Judges for many buildings, one for each day and each set of rules in force.
 
     Parameters
     ----------
@@ -108,17 +110,23 @@ class Judges:
 
     def __init__(self, known_at: datetime | None = None) -> None:
         self.book = RuleBook.read(known_at)
-        self._judges: dict[tuple[date, str], Judge] = {}
+        self._judges: dict[tuple[Catalogue, date], Judge] = {}
 
     def at(self, inventory: stock.Inventory, on: date | None = None) -> Judge:
         """Return the judge by the rules in force at a building, on its inventory's day or `on`."""
         day = on or inventory.on
-        rules = self.book.catalogue_on(day, **_place(inventory))
-        return self._judges.setdefault((day, rules.version), Judge(rules, day))
+        key = self.book.catalogue_on(day, **_place(inventory)), day
+        return self._judges.get(key) or self._judges.setdefault(key, _judge(*key))
 
     def turns(self, inventory: stock.Inventory) -> list[date]:
         """Return the days up to its inventory's on which a building's rules became others."""
         return self.book.turns(inventory.on, **_place(inventory))
+
+
+# What was ruled on like items holds too at a building that is derived after others.
+@lru_cache(maxsize=8)
+def _judge(rules: Catalogue, day: date) -> Judge:
+    return Judge(rules, day)
 
 
 def _place(inventory: stock.Inventory) -> dict[str, UUID | None]:

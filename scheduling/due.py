@@ -426,13 +426,16 @@ def derive_chunk(buildings: Sequence[Building], now: datetime, judges: Judges) -
         ]
         asked += _questions(building, inventory, everything, ruling.catalogue.kinds)
     owing = [one for place in places for one in place.owed]
-    with transaction.atomic():
+    # A failure goes up to whoever opened a transaction: no savepoint is gone back to.
+    with transaction.atomic(savepoint=False):
         deriving.keep_occurrences(buildings, owing)
         week_loads.keep(places)
         deriving.keep_questions(buildings, asked)
-        for place in deriving.followed(places):
+        followed = deriving.followed(places)
+        for place in followed:
             followups.derive(place.building, now)
-        deriving.read_findings(places)
+        if followed:
+            deriving.read_findings(followed)
         standing.derive_chunk(places, now)
         publish.chunk(places, now)
     return len(owing)

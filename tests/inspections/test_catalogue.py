@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from inspections import applies
 from inspections.applies import How, Judge, owed, questions, scheduled
 from inspections.catalogue import judge
 from inspections.catalogue_files import catalogue
@@ -179,6 +180,14 @@ def test_each_sprinkler_group_has_one_row_by_age(edition):
         younger = found - {"sprinkler-test-75y"}
         is_old = DAY.year - year < 75
         assert len(younger) == (1 if is_old or response == "fast" or dry else 0)
+
+
+def test_a_judge_that_may_keep_little_rules_the_same(monkeypatch):
+    alone = list(Judge(catalogue(), DAY).verdicts(dry_system()))
+    monkeypatch.setattr(applies, "MOST_KEPT", 1)
+    judge = Judge(catalogue(), DAY)
+    assert list(judge.verdicts(dry_system())) == alone
+    assert len(judge._rulings) == 1
 
 
 def dry_system(*more):

@@ -30,7 +30,7 @@ from tests.conftest import session_of
 from tests.load.bench_programme import (
     CLONED,
     NOW,
-    clone,
+    fill,
     give_history,
     say,
     say_growth,
@@ -74,8 +74,8 @@ def bench_due(committed_database: None) -> None:
     there = 1
     for size in SIZES:
         with time_machine.travel(NOW, tick=False):
+            fill(ours, there, size, MODELS, AGED)
             with ours.scope():
-                clone(ours.building, there, size, MODELS, AGED)
                 _plan(ours)
                 count_anew()
             settle()

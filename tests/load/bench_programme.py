@@ -28,6 +28,7 @@ from tests.conftest import COMMITTED
 
 NOW = datetime(2026, 11, 25, 15, tzinfo=UTC)
 DEVICES = 25
+FEW = 100
 SIZES = [int(size) for size in os.environ.get("BUILDINGS", "100,400").split(",")]
 CLONED = (Building, System, Riser, Device, Engagement, Agreement, Revision, Visit, Result)
 # Ids that name a row of another table without being a foreign key.
@@ -110,6 +111,25 @@ def clone(
                 f" FROM {table} t, generate_series({first}, {last - 1}) n WHERE t.{which} = %s",
                 [building.pk],
             )
+
+
+def fill(
+    ours: Any,
+    first: int,
+    last: int,
+    models: Sequence[Any] = CLONED,
+    aged: Mapping[str, str] = AGED,
+) -> None:
+    """Clone the building as `clone` does and commit, so that other processes see the copies.
+
+    A few come first: planned on tables that are as good as empty, the checks of the keys of all
+    the others would read whole tables for each row.
+    """
+    few = min(last, first + FEW)
+    for start, end in ((first, few), (few, last)):
+        with ours.scope():
+            clone(ours.building, start, end, models, aged)
+        settle()
 
 
 def _cloned(model: Any, field: Any, models: Sequence[Any], aged: Mapping[str, str]) -> str:
