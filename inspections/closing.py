@@ -1,8 +1,11 @@
 """What a visit has to record before it can be handed in."""
 
 from collections.abc import Collection, Iterable, Mapping
+from dataclasses import replace
 from typing import Any
 from uuid import UUID
+
+from django.utils.translation import gettext as _
 
 from buildings.models import Device, Riser, System
 from inspections import pinned, trips
@@ -23,9 +26,17 @@ NEVER_IN_BULK = (
 
 
 def missing(visit: Visit, picture: VisitPicture) -> list[Missing]:
-    """Return what the visit lacks: water that is shut, then riser by riser, end-state first."""
+    """Return what the visit lacks: water that is shut, then riser by riser, end-state first.
+
+    The sentences are in the reader's language.
+    """
     shut = [name for _outage, name in not_left(visit, picture)]
-    return lacking.missing(picture, required(visit, picture), shut=shut)
+    found = lacking.missing(picture, required(visit, picture), shut=shut)
+    return [replace(one, sentence=_in_words(one)) for one in found]
+
+
+def _in_words(one: Missing) -> str:
+    return lacking.said(_(lacking.SENTENCES[one.lack]), one.words, one.answers)
 
 
 def not_left(visit: Visit, picture: VisitPicture) -> list[tuple[Outage, str]]:

@@ -358,7 +358,7 @@ class _Pack:
         return {
             "name": name,
             "point": point,
-            "label": _label(name, point),
+            "label": label_of(name, point),
             "asks": known.question if known else "",
             "quantity": quantity,
             "unit": unit,
@@ -564,6 +564,7 @@ def _iso(moment: date | None) -> str | None:
     return moment.isoformat() if moment else None
 
 
-def _label(name: str, point: str) -> str:
+def label_of(name: str, point: str) -> str:
+    """Return what a reading is called, with the point of a pump's flow at which it is taken."""
     words = name.replace("_", " ").capitalize()
     return f"{words}, {pump_tests.POINTS[point]}" if point else words

@@ -25,7 +25,7 @@ class Lack(StrEnum):
     CHANGED_SINCE_SIGNED = "changed_since_signed"
 
 
-_SENTENCES = {
+SENTENCES = {
     Lack.WATER_SHUT: "{words}: water still shut; restore it with proof, or leave it as impaired",
     Lack.NOT_RECORDED: "{words}: not recorded yet",
     Lack.NOT_PROVEN: "{words}: not proven; prove it, or leave the visit as impaired",
@@ -71,10 +71,14 @@ class Required:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Missing:
-    """One thing a visit lacks: a code, the sentence in English, and what it is about."""
+    """One thing a visit lacks: a code, the sentence in English, and what it is about.
+
+    `words` is what the sentence names; with the answers it makes the sentence in any language.
+    """
 
     lack: Lack
     sentence: str
+    words: str = ""
     riser: str = ""
     required: Required | None = None
     answers: tuple[str, ...] = ()
@@ -212,6 +216,18 @@ def _lack(
     required: Required | None = None,
     answers: tuple[str, ...] = (),
 ) -> Missing:
-    said = ", ".join(answer.replace("_", " ") for answer in answers)
-    sentence = _SENTENCES[lack].format(words=words, answers=said)
-    return Missing(lack=lack, sentence=sentence, riser=riser, required=required, answers=answers)
+    sentence = said(SENTENCES[lack], words, answers)
+    return Missing(
+        lack=lack,
+        sentence=sentence,
+        words=words,
+        riser=riser,
+        required=required,
+        answers=answers,
+    )
+
+
+def said(sentence: str, words: str, answers: Iterable[str]) -> str:
+    """Return one of `SENTENCES`, in whatever language, with what it names."""
+    told = ", ".join(answer.replace("_", " ") for answer in answers)
+    return sentence.format(words=words, answers=told)

@@ -3,18 +3,23 @@
 Source of the accessibility rules: axe-core, tags wcag2a to wcag22aa.
 """
 
+import json
 import re
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from django.utils import timezone
+from django.utils import timezone, translation
 from playwright.sync_api import Page, Route, expect
 
-from inspections import projections
+from inspections import projections, pump_tests
+from inspections.catalogue_files import catalogue
+from inspections.closing import taken_readings
 from inspections.models import Finding, Outage, Photo, Reading, Result, Visit
+from inspections.pack import label_of
 from inspections.sequence.fault_words import FAULT_WORDS
 from inspections.sequence.words import ENGLISH
+from inspections.trips import END_STATE_WORDS
 from tests import scene, servers
 from tests.browser.tablets import (
     PHONE,
@@ -316,11 +321,26 @@ def test_the_app_speaks_spanish_once_chosen_and_stays_so(
     heading(page, "Visitas de hoy")
     page.reload()
     is_accessible(page)
-    page.get_by_label("PIN", exact=True).fill(PIN)
-    page.get_by_role("button", name="Abrir", exact=True).click()
+    give_pin_in_spanish(page)
     heading(page, "Visitas de hoy")
     assert page.locator("html").get_attribute("lang") == "es"
     is_accessible(page)
+    with ours.scope():
+        line = visit.lines.get(activity="main-drain-annual")
+    with page.expect_request("**/api/v1/sync/pull/**") as asked:
+        page.reload()
+        give_pin_in_spanish(page)
+    assert asked.value.headers["accept-language"] == "es"
+    page.goto(f"/tablet/#/v/{visit.pk}/line/{line.pk}")
+    expect(page.locator(".visit-say")).to_contain_text("Abra del todo el drenaje principal")
+    expect(page.locator(".caution").first).to_contain_text("Daño por agua")
+    page.get_by_label("Presión estática").fill("92")
+    is_accessible(page)
+
+
+def give_pin_in_spanish(page: Page) -> None:
+    page.get_by_label("PIN", exact=True).fill(PIN)
+    page.get_by_role("button", name="Abrir", exact=True).click()
 
 
 def test_every_sentence_of_the_app_has_its_spanish() -> None:
@@ -344,3 +364,22 @@ def test_every_sentence_of_a_computation_has_its_spanish() -> None:
     sentences = {one for one in parts if re.search("[a-z]{2}", one)}
     assert len(sentences) > 70
     assert {one for one in sentences if one not in table} == set()
+
+
+def test_everything_that_packs_bring_from_the_catalogue_has_its_spanish() -> None:
+    table = (MODULES / "pack_es.js").read_text()
+    brought = catalogue()
+    activities = brought.activities.values()
+    with translation.override("en"):
+        said = {*(one.task for one in activities), *map(str, END_STATE_WORDS.values())}
+    said |= {told for activity in activities for told in brought.cautions_told(activity)}
+    said |= {
+        label_of(name, point)
+        for activity in activities
+        for name in taken_readings(activity)
+        for point in ("", *pump_tests.POINTS)
+        if point in pump_tests.points_read(activity.id, name)
+    }
+    assert len(said) > 450
+    quoted = {one: json.dumps(one, ensure_ascii=False) for one in said}
+    assert {one for one in said if f'{quoted[one]}: "' not in table} == set()

@@ -7,8 +7,11 @@ import re
 
 import pytest
 from django.conf import settings
+from django.utils import translation
 
+from inspections.events.missing import SENTENCES
 from inspections.pictures.reader import WORDS
+from inspections.trips import END_STATE_WORDS
 
 FOLDER = settings.BASE_DIR / "config" / "locale" / "es" / "LC_MESSAGES"
 PAGES = (
@@ -78,3 +81,13 @@ def test_a_technician_reads_the_visits_in_spanish(ours, as_technician):
     assert '<html lang="es"' in page
     assert "Mis visitas" in page or "Visitas" in page
     assert "No visit" not in page
+
+
+def test_what_a_visit_lacks_is_said_in_spanish(spanish):
+    with translation.override("en"):
+        texts = {*SENTENCES.values(), *map(str, END_STATE_WORDS.values())}
+    assert len(texts) > 25
+    assert sorted(text for text in texts if text not in spanish._catalog) == []
+    for text in SENTENCES.values():
+        told = spanish.gettext(text)
+        assert set(re.findall(r"{\w+}", told)) == set(re.findall(r"{\w+}", text)), told

@@ -83,7 +83,7 @@ export class Api {
   async answer(path, options) {
     // A browser that falls may lose the cookie that came last; the page brings it again.
     if (options.method && !csrf()) await fetch("/tablet/", { cache: "no-store", credentials: "same-origin", signal: AbortSignal.timeout(PATIENCE_MS) });
-    const headers = { Accept: "application/json", "X-CSRFToken": csrf(), ...options.headers };
+    const headers = { Accept: "application/json", "Accept-Language": document.documentElement.lang, "X-CSRFToken": csrf(), ...options.headers };
     const answer = await fetch(ROOT + path, { credentials: "same-origin", redirect: "manual", signal: AbortSignal.timeout(PATIENCE_MS), ...options, headers });
     if (answer.ok) return answer;
     throw new Refused(answer.status || 401, await problem(answer), Number(answer.headers.get("Retry-After")) || 0);

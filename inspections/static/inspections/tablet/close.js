@@ -25,12 +25,12 @@ export function lacking(visit) {
   for (const { valve, item, heads } of notRestored(visit)) {
     if (picture.left && heads.length) continue;
     const { group } = valvesOf(pack).find((one) => one.valve.device === valve.device);
-    lacks.push({ riser: riserOf(pack, group), words: sentence(item.words), to: to("end", valve.device, item.code), shape: heads.length ? "st-impaired" : "st-unknown" });
+    lacks.push({ riser: riserOf(pack, group), words: sentence(t(item.words)), to: to("end", valve.device, item.code), shape: heads.length ? "st-impaired" : "st-unknown" });
   }
   for (const { line, group } of linesOf(pack)) {
     const heads = answerOf(visit, line);
     const riser = riserOf(pack, group);
-    if (!heads) lacks.push({ riser, words: `${line.subject_name}, ${line.task}`, to: to("line", line.id), shape: "st-unknown" });
+    if (!heads) lacks.push({ riser, words: `${line.subject_name}, ${t(line.task)}`, to: to("line", line.id), shape: "st-unknown" });
     else if (new Set(heads.map((head) => head.payload.answer)).size > 1) lacks.push({ riser, words: t("{name}: two answers stand, settle it", { name: line.subject_name }), to: to("line", line.id), shape: "st-both" });
     else if (isUnread(visit, line, heads)) lacks.push({ riser, words: t("{name}: a reading is missing", { name: line.subject_name }), to: to("line", line.id), shape: "st-unknown" });
   }
@@ -102,7 +102,7 @@ export function frozenScreen(app, visit, name, id) {
       where(visit.building.name, app.word(visit.id)),
       h("h1", {}, found?.subject_name ?? t("Handed in: nothing is changed here any more")),
       refused.map((one) => refusedBox(app, one)),
-      found ? h("p", { class: "visit-say" }, found.task) : null,
+      found ? h("p", { class: "visit-say" }, t(found.task)) : null,
       found ? h("p", { class: "said" }, heads.length ? heads.map((head) => [mark(head.payload.answer), ` ${head.payload.reason ?? ""}`]) : t("Not answered")) : null,
       read.length ? h("ul", { class: "plain" }, read.map((event) => h("li", {}, `${label(found, event.payload.name)}: `, h("b", {}, event.payload.typed)))) : null,
       found ? h("p", {}, t("Handed in: nothing is changed here any more")) : null,
@@ -164,7 +164,7 @@ function summary(visit) {
 }
 
 function label(line, name) {
-  return line.readings.find((one) => one.name === name)?.label ?? name;
+  return t(line.readings.find((one) => one.name === name)?.label ?? name);
 }
 
 /** One signature: the technician's, or the owner's representative who signs, refuses or is absent. */
@@ -309,7 +309,7 @@ export function leaveScreen(app, visit) {
       h("h1", {}, t("Leave as impaired")),
       caution(t("Whoever leaves a system impaired says so to the owner, the authority and the station, and a watch follows where they ask for it.")),
       shut.length ? rows(t("Water still shut"), shut.map((one) => row(address("v", visit.id, "out", one.id), "st-impaired", one.name, lasted(one.since)))) : null,
-      rows(t("Not restored: {n}", { n: left.length }), left.map(({ valve, item }) => row(address("v", visit.id, "end", valve.device, item.code), "st-impaired", sentence(item.words)))),
+      rows(t("Not restored: {n}", { n: left.length }), left.map(({ valve, item }) => row(address("v", visit.id, "end", valve.device, item.code), "st-impaired", sentence(t(item.words))))),
       field(t("Why is it left impaired?"), "reason", { lines: true }),
       field(t("Whom did you tell, and when?"), "told"),
       thumb(null, button(t("Leave as impaired"), save, { harm: true }), linkButton(t("Back to the list"), address("v", visit.id, "left"), { main: true })),

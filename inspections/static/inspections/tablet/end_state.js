@@ -27,7 +27,7 @@ function proofOf(visit, valve, code) {
 export function leftScreen(app, visit) {
   const open = notRestored(visit);
   const items = open.map(({ valve, item, heads }) =>
-    row(address("v", visit.id, "end", valve.device, item.code), heads.length ? "st-impaired" : "st-unknown", sentence(item.words),
+    row(address("v", visit.id, "end", valve.device, item.code), heads.length ? "st-impaired" : "st-unknown", sentence(t(item.words)),
       heads.length ? answerWords("not_proven") : t("not looked at yet")));
   const note = open.length
     ? t("Empty this list to close as restored. Left filled, the visit closes as impaired, with the notices owed.")
@@ -71,10 +71,10 @@ export function itemScreen(app, visit, device, code) {
     else app.go("v", visit.id, "left");
   };
   return {
-    title: item.words,
+    title: t(item.words),
     nodes: [
       where(`${visit.building.name}, ${group.name}`, t("{n} of {all}", { n: place, all: valve.end_state.length })),
-      h("h1", {}, sentence(item.words)),
+      h("h1", {}, sentence(t(item.words))),
       heads.length ? h("p", {}, mark(heads[0].payload.result), " ", heads[0].payload.value ?? "", " ", heads[0].payload.reason ?? "") : null,
       against.length ? caution(t("By the steps recorded so far: {what}. Do the step, then prove it.", { what: against.map((one) => guideWord(`normal.${one}`)).join("; ") })) : null,
       field(t("What you saw (value, turns, seal number)"), "value"),

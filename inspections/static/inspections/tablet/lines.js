@@ -43,7 +43,7 @@ export function lineScreen(app, visit, lineId) {
       h("h1", {}, line.subject_name),
       line.location ? h("p", { class: "quiet" }, line.location) : null,
       whereLink(visit, group.id) ? h("p", { class: "btn-row" }, whereLink(visit, group.id)) : null,
-      h("p", { class: "visit-say" }, line.task),
+      h("p", { class: "visit-say" }, t(line.task)),
       cautions(line),
       shown.list,
       line.instruments?.length ? h("p", { class: "quiet" }, t("Instruments: {names}", { names: line.instruments.join(", ") })) : null,
@@ -75,7 +75,7 @@ export function showStanding(app, visit, { heads, list, settle }) {
 
 // The first ones stand open before the act; the rest are one touch away.
 function cautions(line) {
-  const all = line.cautions.map((one) => caution(one.words ?? one));
+  const all = line.cautions.map((one) => caution(t(one.words ?? one)));
   const rest = all.slice(SHOWN_CAUTIONS);
   return [all.slice(0, SHOWN_CAUTIONS), rest.length ? h("details", { class: "why" }, h("summary", {}, t("More cautions: {n}", { n: rest.length })), ...rest) : null];
 }
@@ -169,7 +169,7 @@ class Boxes {
   stopwatch() {
     const timed = this.line.readings.filter((reading) => reading.unit === "s");
     if (!timed.length) return null;
-    const words = (name) => timed.find((one) => one.name === name).label;
+    const words = (name) => t(timed.find((one) => one.name === name).label);
     const onLap = (name, seconds) => {
       this.boxes.get(name).input.value = seconds;
       this.judgeAll();
@@ -188,7 +188,7 @@ class Boxes {
       : h("input", { id, inputmode: word ? "text" : "decimal", autocomplete: "off", value: known ?? "", "aria-describedby": `${id}-u`, oninput: () => this.judgeAll() });
     this.boxes.set(keyOf(reading), { reading, input, verdict, before });
     return h("div", { class: "reading" },
-      h("label", { class: "reading-name", for: id }, reading.label),
+      h("label", { class: "reading-name", for: id }, t(reading.label)),
       h("p", { class: "reading-ref" }, this.reference(reading)),
       word && reading.choices?.length ? input : h("div", { class: "with-unit" }, input, h("span", { id: `${id}-u` }, word ? "" : shownUnit(reading.unit))),
       verdict);
@@ -254,9 +254,10 @@ class Boxes {
   }
 
   wrong(reading, text, answer) {
-    if (!text) return reading.required ? t("{name}: a reading is wanted here.", { name: reading.label }) : null;
-    if (reading.unit !== "word" && decimal(text) === null) return t("{name}: {value} is no number; accepted: digits such as 82 or 62.5", { name: reading.label, value: text });
-    if (answer === "pass" && this.failing.includes(reading)) return t("{name} is beyond its limit: this test can't pass. Type it again or answer Fail.", { name: reading.label });
+    const name = t(reading.label);
+    if (!text) return reading.required ? t("{name}: a reading is wanted here.", { name }) : null;
+    if (reading.unit !== "word" && decimal(text) === null) return t("{name}: {value} is no number; accepted: digits such as 82 or 62.5", { name, value: text });
+    if (answer === "pass" && this.failing.includes(reading)) return t("{name} is beyond its limit: this test can't pass. Type it again or answer Fail.", { name });
     return null;
   }
 }

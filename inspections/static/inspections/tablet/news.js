@@ -45,5 +45,5 @@ function fresh(events, before) {
 
 function figureOf(line, { payload }) {
   const reading = line.readings.find((one) => one.name === payload.name && (one.point ?? "") === (payload.point ?? ""));
-  return `${reading?.label ?? payload.name} ${payload.typed}`;
+  return `${t(reading?.label ?? payload.name)} ${payload.typed}`;
 }

@@ -198,7 +198,7 @@ function valveRow(app, visit, one, proof) {
 
 function flowRow(app, visit, one, { valve, flow }) {
   const test = visit.pack.flow_test;
-  const words = test.task;
+  const words = t(test.task);
   if (flow && valve) return h("li", {}, h("b", {}, words), h("p", {}, mark("proven", answerWords(flow.payload.answer))));
   const device = one.entry ? subjectOf(one.entry) : { kind: "device", id: one.subject };
   const heads = flowHeads(visit, device.id);
@@ -207,7 +207,7 @@ function flowRow(app, visit, one, { valve, flow }) {
     for (const reading of test.readings) {
       const box = app.main.querySelector(`[name="flow-${reading.name}"]`);
       const figure = decimal(box.value);
-      const wrong = figure === null ? t("{name}: {value} is no number; accepted: digits such as 82 or 62.5", { name: reading.label, value: box.value || "-" }) : null;
+      const wrong = figure === null ? t("{name}: {value} is no number; accepted: digits such as 82 or 62.5", { name: t(reading.label), value: box.value || "-" }) : null;
       if (!complain(box, wrong)) return;
       given.push({ name: reading.name, typed: `${box.value.trim()} ${reading.unit}`, value: { value: figure, unit: reading.unit } });
     }
@@ -218,7 +218,7 @@ function flowRow(app, visit, one, { valve, flow }) {
   return h("li", {}, h("b", {}, words),
     h("p", { class: "quiet" }, test.edition ? t("By the edition of {year} adopted here.", { year: test.edition }) : t("The edition adopted here is not known: the stricter test.")),
     heads.length ? h("p", {}, mark(heads[0].payload.answer)) : null,
-    valve ? [test.readings.map((reading) => field(`${reading.label}, ${reading.unit}`, `flow-${reading.name}`)),
+    valve ? [test.readings.map((reading) => field(`${t(reading.label)}, ${reading.unit}`, `flow-${reading.name}`)),
       h("div", { class: "btn-row" }, button(answerWords("pass"), () => save("pass")), button(answerWords("fail"), () => save("fail")))]
       : h("p", {}, t("First open the valve.")));
 }

@@ -102,7 +102,7 @@ export function restScreen(app, visit, groupId) {
       where(visit.building.name, open[0]?.group.name),
       h("h1", {}, t("Not on this visit: {n}", { n: open.length })),
       h("p", { class: "quiet" }, t("Each of these stays due and is named in the report with the reason. Tell the owner.")),
-      h("ul", { class: "plain" }, open.map(({ line }) => h("li", {}, `${line.subject_name}: ${line.task}`))),
+      h("ul", { class: "plain" }, open.map(({ line }) => h("li", {}, `${line.subject_name}: ${t(line.task)}`))),
       field(t("Why is it not done?"), "reason", { lines: true }),
       thumb(null, button(t("Not on this visit"), save, { harm: true }), linkButton(t("Back to the visit"), address("v", visit.id), { main: true })),
     ],

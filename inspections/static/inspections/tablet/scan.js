@@ -49,7 +49,7 @@ export function subjectScreen(app, visit, id) {
       one.location ? h("p", { class: "quiet" }, one.location) : null,
       rows(t("On this visit: {n}", { n: lines.length }), lines.map(({ line }) => {
         const heads = answerOf(visit, line);
-        return row(address("v", visit.id, "line", line.id), heads ? shapeOf(heads[0].payload.answer) : "st-unknown", line.task);
+        return row(address("v", visit.id, "line", line.id), heads ? shapeOf(heads[0].payload.answer) : "st-unknown", t(line.task));
       }), lines.length ? null : t("Nothing is asked of it today.")),
       thumb(null, linkButton(t("Something is wrong"), address("v", visit.id, "found", "of", id)), linkButton(t("Find another"), address("v", visit.id, "scan"), { main: true }), linkButton(t("Back to the visit"), address("v", visit.id))),
     ],

@@ -179,7 +179,7 @@ function groupRows(visit, system, group) {
   const items = group.lines.map((line) => {
     const heads = answerOf(visit, line);
     const said = heads ? [...new Set(heads.map((head) => answerWords(head.payload.answer)))].join(" / ") : t("Not answered yet");
-    return row(address("v", visit.id, "line", line.id), heads ? shapeOf(heads[0].payload.answer) : "st-unknown", line.subject_name, `${said}. ${line.task}`);
+    return row(address("v", visit.id, "line", line.id), heads ? shapeOf(heads[0].payload.answer) : "st-unknown", line.subject_name, `${said}. ${t(line.task)}`);
   });
   const bulk = group.lines.filter((line) => line.bulk_ok && !line.readings.length && !answerOf(visit, line));
   const open = group.lines.filter((line) => !answerOf(visit, line)).length;

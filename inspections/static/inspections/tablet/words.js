@@ -4,7 +4,7 @@ import * as store from "./store.js";
 import { word } from "./sequence.js";
 
 // A table is fetched when it is wanted; the worker keeps it for where there is no signal.
-const TABLES = { es: async () => { const { SPANISH: words, SPANISH_GUIDE: guide } = await import("./words_es.js"); return { words, guide }; } };
+const TABLES = { es: () => Promise.all([import("./words_es.js"), import("./pack_es.js")]).then(([{ SPANISH: words, SPANISH_GUIDE: guide }, brought]) => ({ words: Object.assign({}, ...Object.values(brought), words), guide })) };
 let chosen = "en";
 let table = null;
 
