@@ -8,6 +8,7 @@ from buildings import units
 from inspections import calculations
 from inspections.hydraulics.computation import Computation, Field, InputRefused, Outcome
 from inspections.hydraulics.index import computation
+from inspections.hydraulics.tables import examples
 
 ROWS_APART = "\n"
 # A name as short as this says nothing to a reader: its meaning stands as the label.
@@ -97,6 +98,21 @@ class Sheet:
         """
         told = {one.name: _with_unit(one) for one in self.entries if one.typed}
         return urlencode({**told, "units": system})
+
+
+def example(name: str, system: str) -> str:
+    """Return the query string that fills in a computation's example."""
+    told = {field: _entered(value) for field, value in examples()[name].items()}
+    return urlencode({**told, "units": system})
+
+
+def _entered(value: object) -> str:
+    if isinstance(value, list):
+        lines = ("; ".join(map(str, one)) if isinstance(one, list) else str(one) for one in value)
+        return ROWS_APART.join(lines)
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return str(value)
 
 
 def beside(asked: Field, system: str) -> str:

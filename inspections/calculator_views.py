@@ -45,6 +45,7 @@ def calculation(request: ContractorRequest, name: str) -> HttpResponse:
             (label, system == key, f"{request.path}?{sheet.query(key)}")
             for key, label in (("us", _("US")), ("metric", _("metric")))
         ],
+        "example": calculator.example(name, system),
         "api": reverse("api-calculation-detail", args=[name]),
     }
     return render(request, "inspections/calculation.html", shown, status=422 if refused else 200)

@@ -10,7 +10,7 @@ from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework import mixins, serializers, status, viewsets
 from rest_framework.decorators import action
-from rest_framework.parsers import FormParser, JSONParser, MultiPartParser
+from rest_framework.parsers import FormParser, MultiPartParser
 from rest_framework.request import Request
 from rest_framework.response import Response
 
@@ -18,6 +18,7 @@ from buildings import access, sketches
 from buildings.api.serializers import Here
 from buildings.models import Building, Riser, Sketch
 from contractors.doors import DoorMixin
+from contractors.parsers import JSONParser
 from contractors.refusal import NotThere
 
 

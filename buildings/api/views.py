@@ -8,7 +8,7 @@ from drf_spectacular.utils import extend_schema
 from rest_framework import mixins, status, viewsets
 from rest_framework.exceptions import ValidationError
 from rest_framework.filters import OrderingFilter, SearchFilter
-from rest_framework.parsers import FormParser, JSONParser, MultiPartParser
+from rest_framework.parsers import FormParser, MultiPartParser
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
@@ -18,6 +18,7 @@ from buildings.api import serializers
 from buildings.models import Building, Device, Jurisdiction, Riser, System
 from contractors.doors import DoorMixin, Role
 from contractors.models import Contractor, Person
+from contractors.parsers import JSONParser
 
 _FILTERS = (filters.DjangoFilterBackend, OrderingFilter, SearchFilter)
 MOST_CHANGES_SHOWN = 200

@@ -445,7 +445,7 @@ class Calculations(DoorMixin, viewsets.GenericViewSet[Any]):
         """Evaluate a computation on its inputs, each with its unit."""
         name = _known(pk)
         if not isinstance(request.data, dict):
-            raise FieldRefused("body", type(request.data).__name__, "An object of inputs.")
+            raise FieldRefused("body", str(request.data)[:80], "An object of inputs.")
         system = request.member.contractor.units  # type: ignore[attr-defined]
         outcome = calculations.evaluate_entered(name, request.data, system)
         return Response(calculations.as_entered(outcome, system))

@@ -7,11 +7,12 @@ from django.utils import timezone
 from drf_spectacular.utils import extend_schema
 from rest_framework import mixins, serializers, status, viewsets
 from rest_framework.decorators import action
-from rest_framework.parsers import FormParser, JSONParser, MultiPartParser
+from rest_framework.parsers import FormParser, MultiPartParser
 from rest_framework.request import Request
 from rest_framework.response import Response
 
 from contractors.doors import OFFICE, DoorMixin
+from contractors.parsers import JSONParser
 from contractors.refusal import NotThere
 from inspections import held
 from inspections.models import Quarantined, Tablet

@@ -76,13 +76,7 @@ def equivalent_length(fitting: str, nominal_size: str, c_factor: float) -> float
     ValueError
         When the table has no such fitting or size.
     """
-    try:
-        length_m = equivalent_length_m(fitting, nominal_size)
-    except KeyError as error:
-        raise ValueError(
-            f"fitting; a fitting and size of the table; no {error.args[0]} there"
-        ) from error
-    return length_m * equivalent_length_c_multiplier(c_factor)
+    return equivalent_length_m(fitting, nominal_size) * equivalent_length_c_multiplier(c_factor)
 
 
 def minor_loss(flow_m3s: float, bore_m: float, sum_k: float) -> float:

@@ -19,6 +19,7 @@ from inspections.hydraulics.listed.pumps import PUMPS
 from inspections.hydraulics.listed.stocks import STOCKS
 from inspections.hydraulics.listed.supplies import SUPPLIES
 from inspections.hydraulics.listed.waters import WATERS
+from inspections.hydraulics.tables import examples
 
 SUBJECTS: Mapping[str, tuple[str, ...]] = MappingProxyType(
     {
@@ -101,8 +102,8 @@ def subject_of(name: str) -> str:
 def schema(name: str) -> dict[str, object]:
     """Return the JSON Schemas of a computation's inputs and outputs.
 
-    Quantities are written ``{"value": 52, "unit": "psi"}`` or ``"52 psi"``; their range is given
-    in SI under ``x-range`` with the unit.
+    Quantities are written ``{"value": 52, "unit": "psi"}``, ``[52, "psi"]`` or ``"52 psi"``; their
+    range is given in SI under ``x-range`` with the unit.
     """
     found = computation(name)
     return {
@@ -116,6 +117,7 @@ def schema(name: str) -> dict[str, object]:
             "additionalProperties": False,
             "required": [field.name for field in found.inputs if field.required],
             "properties": {field.name: _field_schema(field) for field in found.inputs},
+            "examples": [examples()[name]],
         },
         "output": {
             "$schema": "https://json-schema.org/draft/2020-12/schema",
@@ -139,15 +141,30 @@ def schema(name: str) -> dict[str, object]:
 
 def _field_schema(field: Field) -> dict[str, object]:
     if field.many:
-        return {
-            "description": field.meaning,
-            "type": "array",
-            "items": _row_schema(field) if field.columns else _item_schema(field),
-        }
+        return {"description": field.meaning, **_list_schema(field)}
     described = {"description": field.meaning, **_item_schema(field)}
     if field.default is not None:
         described["default"] = _quantity(field.default, field)
     return described
+
+
+def _list_schema(field: Field) -> dict[str, object]:
+    item = _row_schema(field) if field.columns else _item_schema(field)
+    each: dict[str, object] = {"type": "array", "items": item}
+    if field.columns or not field.unit:
+        return each
+    numbers: dict[str, object] = {"type": "array", "items": {"type": "number"}}
+    return {"anyOf": [each, _with_unit(numbers)]}
+
+
+def _with_unit(number: dict[str, object]) -> dict[str, object]:
+    """Return the schema of a number, or of several, followed by a unit: ``[52, "psi"]``."""
+    return {
+        "type": "array",
+        "prefixItems": [number, {"type": "string"}],
+        "items": False,
+        "minItems": 2,
+    }
 
 
 def _row_schema(field: Field) -> dict[str, object]:
@@ -165,6 +182,11 @@ def _item_schema(field: Field) -> dict[str, object]:
     lowest = "exclusiveMinimum" if field.above else "minimum"
     bounds = {lowest: field.low, "maximum": field.high}
     ranged = {key: bound for key, bound in bounds.items() if bound is not None}
+    if field.quantity == "fraction":
+        return {
+            "anyOf": [{"type": "number", **ranged}, {"type": "string"}],
+            "x-quantity": "fraction",
+        }
     if not field.unit:
         return {"type": "integer" if field.quantity == "count" else "number", **ranged}
     return {
@@ -178,6 +200,7 @@ def _item_schema(field: Field) -> dict[str, object]:
                 "additionalProperties": False,
                 "properties": {"value": {"type": "number"}, "unit": {"type": "string"}},
             },
+            _with_unit({"type": "number"}),
         ],
     }
 

@@ -1,9 +1,12 @@
 """The catalogue's tables of limits, pipes and solutions, read once, in SI."""
 
 import csv
+import json
+from collections.abc import Mapping
 from functools import cache
 from pathlib import Path
 
+from inspections.hydraulics.answer import refusal
 from inspections.hydraulics.antifreeze import AntifreezeCurve
 from inspections.hydraulics.constants import FOOT, GALLON, GPM, INCH, PSI
 from inspections.hydraulics.dry import DeliveryLimit
@@ -27,6 +30,14 @@ def rows(name: str) -> tuple[dict[str, str], ...]:
     """Return the rows of a table by its name (``"pipe"``), as written."""
     with (FOLDER / f"{name}.csv").open(encoding="utf-8", newline="") as file:
         return tuple(csv.DictReader(file))
+
+
+@cache
+def examples() -> Mapping[str, Mapping[str, object]]:
+    """Return inputs for each computation by its name, written as a person enters them."""
+    text = (FOLDER / "examples.json").read_text(encoding="utf-8")
+    found: dict[str, dict[str, object]] = json.loads(text)
+    return found
 
 
 @cache
@@ -107,15 +118,21 @@ def pipe_bore_m(nominal_size: str, schedule: str) -> float:
 
     Raises
     ------
-    KeyError
-        When the table has no such pipe; the text names the schedules of the size.
+    ValueError
+        When the table has no such pipe; the text names the sizes, or the schedules of the size.
     """
     size = trade_size(nominal_size)
     sized = [row for row in rows("pipe") if row["nominal_size_in"] == size]
     for row in sized:
         if row["schedule"].casefold() == schedule.strip().casefold():
             return float(row["inside_diameter_in"]) * INCH
-    raise KeyError(f"{size} in {schedule}; in the table: {[row['schedule'] for row in sized]}")
+    if not sized:
+        sizes = dict.fromkeys(row["nominal_size_in"] for row in rows("pipe"))
+        why = f"the table has no pipe of {size} in"
+        raise ValueError(refusal("nominal_size", ", ".join(sizes) + " in", why))
+    schedules = ", ".join(row["schedule"] for row in sized)
+    why = f"the table has no pipe of {size} in as {schedule}"
+    raise ValueError(refusal("schedule", schedules, why))
 
 
 @cache
@@ -124,15 +141,27 @@ def equivalent_length_m(fitting: str, nominal_size: str) -> float:
 
     Raises
     ------
-    KeyError
+    ValueError
         When the table has no such fitting or size.
     """
     size = trade_size(nominal_size)
     kind = _FITTINGS.get(_plain(fitting), "_".join(_plain(fitting).split()))
+    lengths = equivalent_lengths()
+    if kind not in lengths:
+        raise ValueError(refusal("fitting", ", ".join(lengths), f"the table has no {fitting}"))
+    if size not in lengths[kind]:
+        why = f"the table has no {kind} in {size} in"
+        raise ValueError(refusal("nominal_size", ", ".join(lengths[kind]) + " in", why))
+    return lengths[kind][size] * FOOT
+
+
+@cache
+def equivalent_lengths() -> dict[str, dict[str, float]]:
+    """Return the table of fittings: length by trade size in inches, ft."""
+    found: dict[str, dict[str, float]] = {}
     for row in rows("equivalent_lengths"):
-        if row["fitting"] == kind and row["nominal_size_in"] == size:
-            return float(row["length_ft"]) * FOOT
-    raise KeyError(f"{fitting} in {size} in")
+        found.setdefault(row["fitting"], {})[row["nominal_size_in"]] = float(row["length_ft"])
+    return found
 
 
 _FITTINGS = {

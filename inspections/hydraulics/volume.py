@@ -14,13 +14,7 @@ def pipe_volume_per_length(nominal_size: str, schedule: str) -> float:
     ValueError
         When the table has no such pipe.
     """
-    try:
-        bore_m = pipe_bore_m(nominal_size, schedule)
-    except KeyError as error:
-        raise ValueError(
-            f"nominal_size; a size and schedule of the table; no {error.args[0]}"
-        ) from error
-    return math.pi / 4.0 * bore_m**2
+    return math.pi / 4.0 * pipe_bore_m(nominal_size, schedule) ** 2
 
 
 def system_volume(pipes: Sequence[tuple[str, str, float]]) -> float:

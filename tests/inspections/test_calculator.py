@@ -1,6 +1,7 @@
 """The pages of the computations: list, form, result, and what a wrong value is told."""
 
 import re
+from urllib.parse import parse_qsl
 
 import pytest
 from django.urls import reverse
@@ -44,6 +45,14 @@ def test_every_computation_has_a_form_with_a_field_for_each_input(technician, na
     assert answer.status_code == 200
     for field in index.COMPUTATIONS[name].inputs:
         assert f'name="{field.name}"' in shown
+
+
+@pytest.mark.parametrize("name", index.COMPUTATIONS)
+def test_an_example_fills_the_form_and_comes_to_something(name):
+    typed = dict(parse_qsl(calculator.example(name, "us")))
+    sheet = calculator.filled(name, typed, "us")
+    assert (sheet.error, [entry.error for entry in sheet.entries if entry.error]) == ("", [])
+    assert sheet.outcome is not None
 
 
 def test_an_address_with_values_shows_what_they_come_to(technician):
