@@ -144,7 +144,7 @@ def timed(
             pauses = places.pauses(one.subject_id)
             owing.append((one, bounding.of(one, pauses, known.catch_up_by), known))
     absorb(told, owing, evidence, site, inventory.on, judge.catalogue)
-    owing = in_turn(owing, told.answers, site, inventory.on, judge)
+    owing = in_turn(owing, told.answers, site, inventory.on, judge, terms.turn_orders)
     return [
         Timed(
             applied=one,

@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from scheduling import off_limit_views
+from scheduling import off_limit_views, turn_views
 from scheduling import term_views as views
 
 urlpatterns = [
@@ -16,6 +16,7 @@ urlpatterns = [
     ),
     path("off-limits/<uuid:off_id>/end/", off_limit_views.off_limits_end, name="off_limits_end"),
     path("buildings/<uuid:building_id>/rest/new/", views.rest_new, name="rest_new"),
+    path("buildings/<uuid:building_id>/turns/", turn_views.turn_order_new, name="turn_order_new"),
     path("regimes/<uuid:regime_id>/end/", views.regime_end, name="regime_end"),
     path("rest/<uuid:matter>/back/", views.rest_back, name="rest_back"),
     path("rest/<uuid:matter>/withdraw/", views.rest_withdraw, name="rest_withdraw"),

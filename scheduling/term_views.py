@@ -24,7 +24,7 @@ from contractors.doors import OFFICE, ContractorRequest, Role, contractor_page
 from contractors.refusal import FieldRefused, NotThere
 from inspections.acting import act
 from inspections.catalogue_rows import regime_words
-from scheduling import off_limits, terms
+from scheduling import off_limits, terms, turn_views
 
 _DAY = forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
 _CLOSED = 20
@@ -241,6 +241,7 @@ def term_list(request: ContractorRequest, building_id: UUID) -> HttpResponse:
         "off_limits": off_limits.of_building(building).select_related(
             "jurisdiction", "recorded_by__user"
         ),
+        **turn_views.shown(building),
         "caution": _REST_CAUTION,
         "may_set": request.member.role == Role.MANAGER,
         "weekdays": WEEKDAYS,

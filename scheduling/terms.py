@@ -26,6 +26,7 @@ from buildings.models import (
     Revision,
     Suspension,
     Timing,
+    TurnOrder,
 )
 from contractors import audit, outbox
 from contractors.models import Membership
@@ -70,6 +71,8 @@ class Terms:
         What is out of service on that day without leave, by the item's id: its extent in words.
     off_limits
         Days on which work is not wanted, past and to come.
+    turn_orders
+        Who goes first where items take turns, by the day each holds from.
     engagements, impairments
         All that are known, past ones too, engagements by their first day.
     """
@@ -82,6 +85,7 @@ class Terms:
     pauses: Mapping[UUID, tuple[Pause, ...]] = field(default_factory=dict)
     impaired: Mapping[UUID, str] = field(default_factory=dict)
     off_limits: tuple[OffLimits, ...] = ()
+    turn_orders: tuple[TurnOrder, ...] = ()
     engagements: tuple[Engagement, ...] = ()
     impairments: tuple[Impairment, ...] = ()
 
@@ -118,6 +122,7 @@ def terms(
     impairments = _impairments(buildings, known_at)
     closed = _holidays(buildings)
     kept = off_limits.at(buildings, known_at)
+    orders = _by_building(TurnOrder, buildings, known_at)
     engaged: defaultdict[UUID, list[Engagement]] = defaultdict(list)
     rows = Engagement.objects.filter(building__among=buildings)
     for row in rows.order_by("from_on", "until_on"):
@@ -141,6 +146,7 @@ def terms(
             pauses=pauses.get(one.pk, {}),
             impaired=_on_day(impairments[one.pk], one, on),
             off_limits=kept[one.pk],
+            turn_orders=tuple(orders[one.pk]),
             engagements=tuple(by),
             impairments=tuple(impairments[one.pk]),
         )
@@ -154,7 +160,7 @@ def _known(rows: Any, known_at: datetime | None) -> list[Any]:
 def _by_building(
     model: Any, buildings: Sequence[Building], known_at: datetime | None
 ) -> defaultdict[UUID, list[Any]]:
-    rows = model.objects.filter(building__among=buildings).order_by("valid_from")
+    rows = model.objects.filter(building__among=buildings).order_by("valid_from", "recorded_at")
     found: defaultdict[UUID, list[Any]] = defaultdict(list)
     for row in _known(rows, known_at):
         found[row.building_id].append(row)

@@ -12,7 +12,7 @@ from buildings.models.building import (
 from buildings.models.items import SPRINKLER_KINDS, Device, Item, Riser, System, subject_model
 from buildings.models.sketches import Sketch
 from buildings.models.supply import Draw, Placard
-from buildings.models.terms import OffLimits, Regime, Suspension, Timing
+from buildings.models.terms import OffLimits, Regime, Suspension, Timing, TurnOrder
 
 __all__ = [
     "SPRINKLER_KINDS",
@@ -34,5 +34,6 @@ __all__ = [
     "Suspension",
     "System",
     "Timing",
+    "TurnOrder",
     "subject_model",
 ]

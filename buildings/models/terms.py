@@ -167,3 +167,34 @@ class Suspension(TenantModel):
 
     def __str__(self) -> str:
         return f"{self.subject_kind} {self.subject_id} out from {self.from_on}"
+
+
+class TurnOrder(TenantModel):
+    """Which items go first at a building where every other one has its turn in a cycle.
+
+    Written once. The newest that has begun holds.
+
+    Attributes
+    ----------
+    first, then
+        Ids of the items of the one half and of the other.
+    """
+
+    building = models.ForeignKey(
+        Building, on_delete=models.CASCADE, related_name="turn_orders", db_constraint=False
+    )
+    activity = models.CharField(_("activity"), max_length=80)
+    first = models.JSONField(_("go first"), default=list)
+    then = models.JSONField(_("have their turn in the next cycle"), default=list)
+    valid_from = models.DateField(_("from"))
+    recorded_at = models.DateTimeField()
+    recorded_by = models.ForeignKey(
+        Membership, null=True, on_delete=models.PROTECT, related_name="+"
+    )
+
+    class Meta(TenantModel.Meta):
+        constraints = [*tenant_keys("building"), Sealed(name="buildings_turnorder_sealed")]
+        ordering = ["valid_from", "recorded_at"]
+
+    def __str__(self) -> str:
+        return f"{self.activity} by turns from {self.valid_from}"

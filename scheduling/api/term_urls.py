@@ -9,5 +9,6 @@ router.register("regimes", terms.Regimes, basename="api-regime")
 router.register("due-settings", terms.DueSettings, basename="api-due-setting")
 router.register("suspensions", terms.Suspensions, basename="api-suspension")
 router.register("off-limits", terms.OffLimitDays, basename="api-off-limits")
+router.register("turn-orders", terms.TurnOrders, basename="api-turn-order")
 
 urlpatterns = router.urls

@@ -1,4 +1,4 @@
-"""What decides due days, in the API: regimes, settings of due days, leave to rest."""
+"""What decides due days, in the API: regimes, settings of due days, leave to rest, turns."""
 
 from typing import Any, ClassVar
 
@@ -19,10 +19,11 @@ from buildings.models import (
     Regime,
     Suspension,
     Timing,
+    TurnOrder,
 )
 from contractors.doors import OFFICE, DoorMixin, Role
 from contractors.refusal import FieldRefused
-from scheduling import off_limits, term_views, terms
+from scheduling import off_limits, term_views, terms, turn_orders
 
 
 class RegimeOut(serializers.ModelSerializer[Regime]):
@@ -149,6 +150,29 @@ class OffLimitsIn(serializers.Serializer[Any]):
     yearly = serializers.BooleanField(default=False, help_text="On the same days each year.")
     authority = serializers.CharField(max_length=120, help_text="By whose word.")
     reason = serializers.CharField(max_length=200)
+
+
+class TurnOrderOut(serializers.ModelSerializer[TurnOrder]):
+    """Which items go first where every other one has its turn in a cycle."""
+
+    first = serializers.ListField(child=serializers.UUIDField(), read_only=True)
+    then = serializers.ListField(child=serializers.UUIDField(), read_only=True)
+
+    class Meta:
+        model = TurnOrder
+        fields = ("id", "building", "activity", "first", "then", "valid_from", "recorded_at")
+        read_only_fields = fields
+
+
+class TurnOrderIn(serializers.Serializer[Any]):
+    """Half of the items that take turns at a building, to go first."""
+
+    building = Here(Building)
+    activity = serializers.CharField(max_length=80)
+    first = serializers.ListField(
+        child=serializers.UUIDField(), max_length=500, help_text="Half of them, by their ids."
+    )
+    valid_from = serializers.DateField()
 
 
 class NothingIn(serializers.Serializer[Any]):
@@ -340,6 +364,30 @@ class OffLimitDays(_Terms):
         """Give days free again."""
         row = off_limits.withdraw(self.get_object(), by=self.request.member)
         return Response(OffLimitsOut(row).data)
+
+
+class TurnOrders(_Terms):
+    """Which items go first by turns: written once, the newest that has begun holds."""
+
+    queryset = TurnOrder.objects.none()
+    filterset_fields: ClassVar[list[str]] = ["building", "activity"]
+    ordering_fields: ClassVar[list[str]] = ["valid_from", "recorded_at"]
+
+    def get_queryset(self) -> QuerySet[TurnOrder]:
+        """Return the orders of turns in scope."""
+        found: QuerySet[TurnOrder] = TurnOrder.objects.order_by("-valid_from", "-recorded_at", "pk")
+        return found
+
+    def get_serializer_class(self) -> Any:
+        """Return the form that fits what is done."""
+        return {"create": TurnOrderIn}.get(self.action, TurnOrderOut)
+
+    @extend_schema(responses={201: TurnOrderOut})
+    def create(self, request: Request) -> Response:
+        """Choose which go first from a day on; the building is derived anew."""
+        given = _taken(TurnOrderIn(data=request.data))
+        made = turn_orders.choose(**given, by=self.request.member)
+        return Response(TurnOrderOut(made).data, status=status.HTTP_201_CREATED)
 
 
 def _taken(serializer: Any) -> dict[str, Any]:

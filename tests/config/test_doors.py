@@ -11,7 +11,7 @@ import pytest
 import time_machine
 from django.urls import URLPattern, URLResolver, get_resolver
 
-from buildings.models import Sketch
+from buildings.models import Sketch, TurnOrder
 from contractors import notices, outbox
 from contractors.models import CalendarFeed, Export, OutboxMessage, OwnerExport, StoredFile
 from inspections import (
@@ -180,6 +180,7 @@ WITHOUT_ID = [
     "api-due-setting-list",
     "api-suspension-list",
     "api-off-limits-list",
+    "api-turn-order-list",
     "api-valve-run-list",
     "api-supply-point-list",
     "api-supply-point-placards",
@@ -189,7 +190,7 @@ WITHOUT_ID = [
 # Routes with an id, by whose id it is.
 WITH_ID = {
     "building": """building_year building_why building_answer due_at
-        terms regime_new due_setting_new rest_new off_limits_new
+        terms regime_new due_setting_new rest_new off_limits_new turn_order_new
         building building_edit system_new riser_new device_new finding_new
         impairment_new sample_new labels sketches sketch_new
         building_supplies supply_new supply_connect
@@ -254,6 +255,7 @@ WITH_ID = {
     "regime": "regime_end api-regime-detail api-regime-end",
     "due_setting": "api-due-setting-detail",
     "off_limits": "off_limits_end api-off-limits-detail api-off-limits-withdraw",
+    "turn_order": "api-turn-order-detail",
     "rest": """rest_back rest_withdraw api-suspension-detail api-suspension-resume
         api-suspension-withdraw""",
     "stop": "api-stop-detail",
@@ -507,7 +509,11 @@ def terms_of(theirs):
         building=theirs.building,
         by=by,
     )
+    turn_order = TurnOrder.objects.create(
+        building=theirs.building, activity=CANARY, valid_from=begun, recorded_at=NOW
+    )
     return {
+        "turn_order": turn_order.pk,
         "regime": regime.pk,
         "due_setting": setting.pk,
         "rest": rest.matter,

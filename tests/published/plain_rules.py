@@ -174,11 +174,11 @@ def takes_turns(activity_id, scopes, edition=None, as_of=None):
     return bool(row) and Asking(scopes, edition, as_of).holds(row["among"]) is True
 
 
-def turn(place, days, findings, least_after):
+def turn(place, days, findings, least_after, chosen=()):
     """Return whether it is an item's turn, whether it waits, or was opened by a finding.
 
     Told backwards, from the newest cycle: an item is on if the cycle before left it over, or if
-    that one left nothing over and its place is even.
+    that one left nothing over and it was chosen last; where none was chosen, if its place is even.
     """
     firsts, ends = [], None
     for day in sorted({day for own in days for day in own}):
@@ -190,10 +190,11 @@ def turn(place, days, findings, least_after):
         return any(first <= day < least_after(first) for day in days[item])
 
     def on(item, number):
-        if number == 0:
-            return item % 2 == 0
-        left = [one for one in range(len(days)) if not was_done(one, firsts[number - 1])]
-        return item in left if left else item % 2 == 0
+        everybody = range(len(days)) if number else ()
+        left = [one for one in everybody if not was_done(one, firsts[number - 1])]
+        if left:
+            return item in left
+        return item in chosen[-1] if chosen else item % 2 == 0
 
     for found_on, where in findings:
         if where == place or any(day > found_on for day in days[place]):
