@@ -21,6 +21,7 @@ from scheduling.week_loads import KINDS, Counts, monday_of
 
 WEEKS = 8
 OVERDUE = "overdue"
+FEW = 500
 WHO = ("us", "owner")
 STATES = ("free", "in_visit")
 
@@ -170,7 +171,11 @@ def counted(asked: Asked, today: date) -> Counts:
         taken = Occurrence.objects.filter(bundle.IN_VISIT, due_on__lt=end)
         in_visits = week_loads.of_occurrences(taken, found)
         found = in_visits if asked.state == "in_visit" else week_loads.less(found, in_visits)
-    rows = found.rows
+    return _of_work(found, asked)
+
+
+def _of_work(counts: Counts, asked: Asked) -> Counts:
+    rows = counts.rows
     wanted = np.ones(len(rows), bool)
     if asked.who:
         wanted &= rows["by_owner"] == (asked.who == "owner")
@@ -182,7 +187,18 @@ def counted(asked: Asked, today: date) -> Counts:
         wanted &= rows["qualification"] == week_loads.code(asked.qualification)
     if asked.frequency:
         wanted &= rows["often"] == week_loads.often(asked.frequency)
-    return found.where(wanted)
+    return counts.where(wanted)
+
+
+def few(asked: Asked) -> list[UUID] | None:
+    """Return the buildings with work that is asked for, of whatever week; None for many.
+
+    Work that is hardly anywhere is found soon at its buildings; what is at many of them is found
+    soon in the order of the days.
+    """
+    counts = week_loads.read()
+    at = np.unique(_of_work(counts, asked).at).tolist()
+    return [counts.buildings[place] for place in at] if len(at) <= FEW else None
 
 
 def listed(counts: Counts, asked: Asked, today: date) -> Counts:

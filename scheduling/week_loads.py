@@ -38,6 +38,8 @@ _FORMATS = ("<i2", "<i2", "<u4", "<u4", "<i4", "<i4", "<i4", "<i4", "<i4")
 COUNT = np.dtype(list(zip((*_KEY, "count", "tenths"), _FORMATS, strict=True)))
 _PACKED = struct.Struct("<hhIIiiiii")
 
+_NEVER = -(10**9)
+
 Rows = NDArray[np.void]
 Ints = NDArray[np.int64]
 
@@ -55,10 +57,14 @@ def code(word: str) -> int:
 
 @lru_cache(maxsize=1_000)
 def often(frequency: str) -> int:
-    """Return the number that stands for a frequency: its months, or its days below zero."""
-    if not frequency:
-        return 0
-    span = Span.parse(frequency)
+    """Return the number that stands for a frequency: its months, or its days below zero.
+
+    What is no frequency has a number that no work has.
+    """
+    try:
+        span = Span.parse(frequency) if frequency else Span()
+    except ValueError:
+        return _NEVER
     return -span.days or span.months
 
 

@@ -11,7 +11,7 @@ from django.test.utils import CaptureQueriesContext
 from contractors.models import Notice
 from inspections import findings
 from inspections.models import Visit
-from scheduling import due, plans
+from scheduling import due, load, plans
 from scheduling.models import FollowUp, Occurrence, Plan, Question, StandingInterval
 from tests.scheduling.planning import (
     FIRST,
@@ -69,9 +69,34 @@ def test_occurrences_are_listed_narrowed_and_explained(derived, manager):
     detail = manager.get(f"/api/v1/occurrences/{found['results'][0]['id']}/").json()
     assert detail["reason"]["window"]
     assert detail["task"]
-    assert manager.get("/api/v1/occurrences/?week=2026-11-25&owed=true").status_code == 200
+    for week in ("2026-11-25", "9999-12-31"):
+        answer = manager.get(f"/api/v1/occurrences/?week={week}&owed=true")
+        assert answer.status_code == 200
     wrong = manager.get("/api/v1/occurrences/?week=soon")
     assert (wrong.status_code, wrong["Content-Type"]) == (400, "application/problem+json")
+
+
+NARROWED = (
+    *("system_kind=preaction", "kind=test", "qualification=inspector&kind=inspection"),
+    *("frequency=P1Y&by_owner=false&overdue=true", "frequency=often", "system_kind=deluge"),
+)
+
+
+@pytest.mark.parametrize("query", NARROWED)
+def test_work_that_is_hardly_anywhere_is_found_as_all_other(derived, manager, monkeypatch, query):
+    with derived.scope():
+        add_buildings(derived)
+        due.derive_all(NOW)
+    address = f"/api/v1/occurrences/?{query}&page_size=500"
+    answers, queries = [], []
+    for few in (0, 500):
+        monkeypatch.setattr(load, "FEW", few)
+        with CaptureQueriesContext(connection) as asked:
+            answers.append(manager.get(address).json()["results"])
+        queries.append(len(asked))
+    assert answers[0] == answers[1]
+    assert bool(answers[0]) == (query not in NARROWED[-2:])
+    assert max(queries) <= 9
 
 
 def test_visits_are_made_once_for_one_key(derived, manager):
