@@ -42,6 +42,23 @@ def add(model: Any, columns: Sequence[str], rows: Sequence[Sequence[Any]]) -> No
         cursor.execute(f"INSERT INTO {table} ({names}) SELECT {names} FROM aside")  # noqa: S608
 
 
+def read(rows: Any, types: Sequence[str]) -> list[tuple[Any, ...]]:
+    """Return the rows of a `values_list`; binary values come over as they are, not spelled out.
+
+    Parameters
+    ----------
+    types
+        Of each column, as PostgreSQL calls it.
+    """
+    if connection.vendor != "postgresql":
+        return list(rows)
+    statement, params = rows.query.sql_with_params()
+    told = connection.ops.compose_sql(f"COPY ({statement}) TO STDOUT (FORMAT BINARY)", params)
+    with connection.cursor() as cursor, cursor.copy(told) as copied:
+        copied.set_types(types)
+        return list(copied.rows())
+
+
 def change(model: Any, columns: Sequence[str], rows: Sequence[Sequence[Any]]) -> None:
     """Write some columns of rows of the contractor in scope; each gives its id, then the values."""
     fields = [model._meta.get_field(name) for name in columns]

@@ -192,7 +192,8 @@ class Counts:
 def read() -> Counts:
     """Return what falls due at all buildings."""
     rows = Workload.objects.order_by("building_id")
-    told = list(rows.values_list("building_id", "building__area", "counts"))
+    columns = rows.values_list("building_id", "building__area", "counts")
+    told = bulk.read(columns, ("uuid", "text", "bytea"))
     buildings, areas, counts = zip(*told, strict=True) if told else ((), (), ())
     sizes = [len(one) // COUNT.itemsize for one in counts]
     at = np.repeat(np.arange(len(sizes)), sizes)
