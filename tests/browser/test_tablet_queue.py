@@ -151,6 +151,12 @@ def test_ids_and_times_are_the_servers_whatever_the_clock_says(page: Page, visit
         assert all(abs(off) < 60_000 for off in told)
 
 
+def test_an_answer_that_comes_after_signing_out_leaves_nothing(page: Page) -> None:
+    page.evaluate(MODULE, ["store.js", "clear", []])
+    page.evaluate(MODULE, ["clock.js", "note", [{"ticket": "late", "server_time": "2026-11-26"}]])
+    assert page.evaluate(MODULE, ["store.js", "value", ["ticket"]]) is None
+
+
 def test_an_answer_that_is_lost_changes_nothing(
     ours: scene.Scene, visit: Visit, page: Page
 ) -> None:

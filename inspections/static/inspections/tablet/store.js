@@ -12,6 +12,7 @@ const windows = new BroadcastChannel(`maindrain-${MEMBER}`);
 windows.addEventListener("message", () => location.reload());
 let database_ = null;
 let keys = null;
+let isCleared = false;
 
 /** What is kept was thrown away or locked anew by another window of the app: nothing can be kept under this window's keys. */
 export class Locked extends Error {}
@@ -109,8 +110,9 @@ async function dropSent(tx) {
   return left;
 }
 
-/** Throw away everything, also what was not sent. */
+/** Throw away everything, also what was not sent; what an answer on its way brings is not kept any more. */
 export async function clear() {
+  isCleared = true;
   const tx = (await database()).transaction(STORES, "readwrite");
   for (const name of STORES) tx.objectStore(name).clear();
   await tx.done;
@@ -168,7 +170,7 @@ export async function value(name, otherwise = null) {
 
 /** Keep a value under a name; it is not locked. */
 export async function keep(name, kept) {
-  await (await database()).put("values", kept, name);
+  if (!isCleared) await (await database()).put("values", kept, name);
 }
 
 /** Return a value that was kept locked, or null. */
