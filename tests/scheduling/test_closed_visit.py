@@ -16,7 +16,7 @@ from tests.scheduling.planning import NOW, add_buildings
 from tests.scheduling.recording import FLOW_TEST, closed, done
 
 # Two of them tell PostgreSQL the contractor in scope.
-MOST_STATEMENTS = 41
+MOST_STATEMENTS = 42
 TOLD = ("building.recorded", "building.changed")
 
 

@@ -74,7 +74,7 @@ def test_a_month_that_is_none_is_refused_by_name(derived, as_manager, month):
 def test_the_number_of_queries_of_the_year_is_constant(
     derived, as_manager, django_assert_max_num_queries
 ):
-    with django_assert_max_num_queries(32):
+    with django_assert_max_num_queries(33):
         as_manager.get(of(derived))
 
 
