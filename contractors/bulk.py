@@ -53,7 +53,8 @@ def read(rows: Any, types: Sequence[str]) -> list[tuple[Any, ...]]:
     if connection.vendor != "postgresql":
         return list(rows)
     statement, params = rows.query.sql_with_params()
-    told = connection.ops.compose_sql(f"COPY ({statement}) TO STDOUT (FORMAT BINARY)", params)
+    told = f"COPY ({statement}) TO STDOUT (FORMAT BINARY)"
+    told = connection.ops.compose_sql(told, params)  # type: ignore[attr-defined]
     with connection.cursor() as cursor, cursor.copy(told) as copied:
         copied.set_types(types)
         return list(copied.rows())
