@@ -155,6 +155,8 @@ def test_an_answer_that_comes_after_signing_out_leaves_nothing(page: Page) -> No
     page.evaluate(MODULE, ["store.js", "clear", []])
     page.evaluate(MODULE, ["clock.js", "note", [{"ticket": "late", "server_time": "2026-11-26"}]])
     assert page.evaluate(MODULE, ["store.js", "value", ["ticket"]]) is None
+    page.evaluate(MODULE, ["store.js", "keepPack", [{"visit": {"id": "late"}}]])
+    assert page.evaluate(MODULE, ["store.js", "packs", []]) == []
 
 
 def test_an_answer_that_is_lost_changes_nothing(

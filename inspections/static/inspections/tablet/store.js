@@ -110,14 +110,19 @@ async function dropSent(tx) {
   return left;
 }
 
-/** Throw away everything, also what was not sent; what an answer on its way brings is not kept any more. */
+/** Throw away everything, also what was not sent; the page is left then. */
 export async function clear() {
   isCleared = true;
   const tx = (await database()).transaction(STORES, "readwrite");
   for (const name of STORES) tx.objectStore(name).clear();
   await tx.done;
-  keys = null;
   windows.postMessage("gone");
+}
+
+// What an answer on its way brings is not kept any more once everything was thrown away.
+async function put(store, ...row) {
+  const db = await database();
+  if (!isCleared) await db.put(store, ...row);
 }
 
 /** Say whether an event or a photo still has to reach the server. */
@@ -170,7 +175,7 @@ export async function value(name, otherwise = null) {
 
 /** Keep a value under a name; it is not locked. */
 export async function keep(name, kept) {
-  if (!isCleared) await (await database()).put("values", kept, name);
+  await put("values", kept, name);
 }
 
 /** Return a value that was kept locked, or null. */
@@ -194,7 +199,7 @@ export async function packs() {
 export async function keepPack(pack) {
   const { id } = pack.visit;
   const box = await vault.lock(keys.packs, pack, id);
-  await (await database()).put("packs", { id, box });
+  await put("packs", { id, box });
 }
 
 /** Forget a visit's pack; its events and photos stay until they are sent. */
@@ -210,7 +215,7 @@ export async function pictures() {
 /** Keep a sketch under the hash of its bytes, locked as the packs are. */
 export async function keepPicture(sha256, file) {
   const box = await vault.lockFile(keys.packs, file, sha256);
-  await (await database()).put("pictures", { sha256, box });
+  await put("pictures", { sha256, box });
 }
 
 /** Return the bytes of a sketch, or null where it is not kept. */
@@ -289,7 +294,7 @@ export async function renumber(tablet) {
 /** Keep what became of events. */
 export async function keepRows(rows) {
   const tx = (await database()).transaction("events", "readwrite");
-  for (const row of rows) tx.store.put(closedRow(row));
+  if (!isCleared) for (const row of rows) tx.store.put(closedRow(row));
   await tx.done;
 }
 
@@ -313,7 +318,7 @@ export function fileOf(photo) {
 
 /** Keep a photo in place of the one before. */
 export async function keepPhoto(photo) {
-  await (await database()).put("photos", closedPhoto(photo));
+  await put("photos", closedPhoto(photo));
 }
 
 function closedPhoto({ file: _file, ...rest }) {
