@@ -87,7 +87,8 @@ def test_guesses_at_a_password_are_turned_away_and_count_for_that_account_alone(
     told = [tried(mara.email.upper(), f"guess {one}").status_code for one in range(3)]
     assert told == [200, 200, 200]
     refused = tried(mara.email, PASSWORD, headers={"X-Forwarded-For": "192.0.2.7"})
-    assert (refused.status_code, refused["Retry-After"]) == (429, "300")
+    assert refused.status_code == 429
+    assert 200 <= int(refused["Retry-After"]) <= 300
     assert "Try again in 300 seconds" in refused.content.decode()
     for _each in range(6):
         assert tried("ines@quillmere.example", PASSWORD).status_code == 302
@@ -121,7 +122,8 @@ def test_reset_links_and_tokens_have_limits_too(client, settings, ours):
     token = scene.token_client(ours.technician)
     assert token.get("/api/v1/buildings/").status_code == 200
     refused = token.get("/api/v1/buildings/")
-    assert (refused.status_code, refused["Retry-After"]) == (429, "30")
+    assert refused.status_code == 429
+    assert 1 <= int(refused["Retry-After"]) <= 30
     assert refused.json()["code"] == "asked_too_often"
 
 

@@ -41,13 +41,15 @@ def test_a_contractors_photos_of_a_day_are_used_up_by_all_its_people_together(
     assert begun(ours.technician).status_code == 201
     assert added(ours.technician, visit).status_code == 201
     own = begun(ours.technician)
-    assert (own.status_code, own["Retry-After"]) == (429, str(DAY // 2))
+    assert own.status_code == 429
+    assert 0 <= DAY // 2 - int(own["Retry-After"]) <= 100
     file = SimpleUploadedFile("drain.jpg", tablets.picture())
     page = f"/visits/{visit.pk}/photo/"
     assert as_manager.post(page, {"file": file, "once": "a"}).status_code == 302
 
     refused = added(ours.manager, visit)
-    assert (refused.status_code, refused["Retry-After"]) == (429, str(DAY // 3))
+    assert refused.status_code == 429
+    assert 0 <= DAY // 3 - int(refused["Retry-After"]) <= 100
     assert refused.json()["code"] == "asked_too_often"
     assert "Try again in 28800 seconds" in refused.json()["detail"]
     assert begun(ours.manager).status_code == 429

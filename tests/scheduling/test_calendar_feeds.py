@@ -431,7 +431,8 @@ def test_a_program_that_asks_without_pause_is_turned_away_and_let_in_later(
     CalendarFeed.objects.update(counted_from=NOW, counted=calendars.MOST_ASKED - 1)
     assert client.get(address).status_code == 200
     refused = client.get(address)
-    assert (refused.status_code, refused["Retry-After"]) == (429, "600")
+    assert refused.status_code == 429
+    assert 500 <= int(refused["Retry-After"]) <= 600
     clock.shift(calendars.COUNTED_FOR)
     assert client.get(address).status_code == 200
 
