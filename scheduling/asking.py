@@ -21,7 +21,7 @@ from buildings.models import Agreement, Building, subject_model
 from contractors.refusal import NotThere
 from inspections.applies import How
 from inspections.catalogue_files import catalogue
-from scheduling import due
+from scheduling import owing
 from scheduling.applicable import Applied, applied
 from scheduling.models import Question
 
@@ -173,7 +173,7 @@ class Asked:
         activities = catalogue().activities
         found = []
         for row in Question.objects.filter(building=self.building):
-            often = {due.iso(activities[one]) for one in row.decides if one in activities}
+            often = {owing.iso(activities[one]) for one in row.decides if one in activities}
             found.append(
                 Asking(
                     row,

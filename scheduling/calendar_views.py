@@ -16,7 +16,7 @@ from buildings.models import Building
 from contractors.doors import OFFICE, ContractorRequest, contractor_page
 from contractors.refusal import FieldRefused, NotThere
 from inspections.catalogue_files import catalogue
-from scheduling import asking, bundle, due, year
+from scheduling import asking, bundle, due, owing, year
 from scheduling import programme as programmes
 from scheduling.models import Occurrence
 
@@ -126,7 +126,7 @@ def _reason(building: Building, item: UUID, activity: str, on: date) -> dict[str
         "why": why,
         "told": why.words[:-1] if facts else why.words,
         "row": row,
-        "frequency": bundle.frequency_words(due.iso(row)),
+        "frequency": bundle.frequency_words(owing.iso(row)),
         "open": why.lines[0] if why.lines else None,
         "later": why.lines[1:13],
         "data_url": f"{reverse('api-building-why', args=[building.pk])}?{query}",

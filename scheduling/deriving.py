@@ -27,7 +27,7 @@ from scheduling.models import FollowUp, Occurrence, Question
 from scheduling.terms import Terms
 
 if TYPE_CHECKING:
-    from scheduling.due import Timed
+    from scheduling.owing import Timed
 
 CHUNK = 200
 

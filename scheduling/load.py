@@ -15,7 +15,7 @@ from buildings.models import Building
 from inspections.catalogue_files import catalogue
 from inspections.intervals import Span
 from inspections.models import Rule, Visit
-from scheduling import bundle, crew, due, week_loads
+from scheduling import bundle, crew, owing, week_loads
 from scheduling.models import Occurrence
 from scheduling.week_loads import KINDS, Counts, monday_of
 
@@ -101,9 +101,9 @@ class Grid:
 
 def frequencies() -> list[str]:
     """Return how often work may come round, by the catalogue and the contractor's own rules."""
-    found = {due.iso(one) for one in catalogue().activities.values()}
+    found = {owing.iso(one) for one in catalogue().activities.values()}
     own = Rule.objects.exclude(frequency="").values_list("frequency", flat=True)
-    found |= {due.iso_of(Span.parse(one)) for one in own.order_by().distinct()}
+    found |= {owing.iso_of(Span.parse(one)) for one in own.order_by().distinct()}
     return sorted(found - {""}, key=bundle.months_of)
 
 

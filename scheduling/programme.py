@@ -17,7 +17,7 @@ from inspections import fact_words, projections
 from inspections.applies import How, Owed
 from inspections.conditions.facts import Fact
 from inspections.models import Result
-from scheduling import due
+from scheduling import owing
 from scheduling.applicable import Applied, applied, judge_on
 from scheduling.evidence import DONE
 from scheduling.programme_lines import (
@@ -203,7 +203,7 @@ class _Seen:
             for one in (applied(self.inventory, self.judge) if self.inventory.known else ())
         }
         self.terms = terms_of(building, on, known_at)
-        self.timed = due.timed(
+        self.timed = owing.timed(
             building, self.inventory, self.judge, known_at, resting=True, terms=self.terms
         )
         self.results = _results(building, on, known_at)
@@ -222,7 +222,7 @@ class _Seen:
         return f"The engagement ended on {max(ended)}." if ended else "Not engaged on this day."
 
     def _suspended(self) -> str:
-        resting = due.pauses_at(self.inventory, self.terms, self.building.pk)
+        resting = owing.pauses_at(self.inventory, self.terms, self.building.pk)
         return next((str(pause) for pause in resting if pause.holds(self.on)), "")
 
     def absent(self, item: UUID, kinds: Iterable[str]) -> tuple[str, str]:
@@ -237,7 +237,7 @@ class _Seen:
         kind = there.kind if there else "building"
         return "unknown_here", f"Is done on {', '.join(kinds)}, never on {kind}."
 
-    def lines(self, one: due.Timed, first: date, last: date) -> list[Line]:
+    def lines(self, one: owing.Timed, first: date, last: date) -> list[Line]:
         """Return the open occurrence of an activity on an item, and those foreseen after it."""
         windows = following(one.bounds, one.evidence.days, self.on, last)
         if one.rests and not any(pause.back_on for pause in one.bounds.pauses):
@@ -248,7 +248,7 @@ class _Seen:
             if place == 0 or first <= window.due <= last
         ]
 
-    def _line(self, one: due.Timed, window: Window, *, is_open: bool) -> Line:
+    def _line(self, one: owing.Timed, window: Window, *, is_open: bool) -> Line:
         activity = one.activity
         status = self._status(one, window) if is_open else LATER
         why = self._why(one, window, is_open=is_open)
@@ -258,7 +258,7 @@ class _Seen:
             activity=activity.id,
             task=activity.task,
             kind=activity.kind,
-            frequency=due.iso(activity),
+            frequency=owing.iso(activity),
             earliest=window.earliest,
             due=window.due,
             latest=window.latest,
@@ -272,7 +272,7 @@ class _Seen:
             why=why,
         )
 
-    def _status(self, one: due.Timed, window: Window) -> str:
+    def _status(self, one: owing.Timed, window: Window) -> str:
         if one.rests:
             return "suspended"
         if not one.known_on(self.on):
@@ -281,7 +281,7 @@ class _Seen:
             return "in_order"
         return "due_by" if self.on <= window.latest else "overdue"
 
-    def _why(self, one: due.Timed, window: Window, *, is_open: bool) -> Why:
+    def _why(self, one: owing.Timed, window: Window, *, is_open: bool) -> Why:
         activity, bounds = one.activity, one.bounds
         words = [window.reason, one.applied.owed.reason]
         if one.evidence.last_absorbed and is_open:
@@ -321,7 +321,7 @@ class _Seen:
             suspended=rests,
         )
 
-    def _last(self, one: due.Timed) -> Done | None:
+    def _last(self, one: owing.Timed) -> Done | None:
         if not one.evidence.days:
             return None
         day = one.evidence.days[-1]

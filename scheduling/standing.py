@@ -24,7 +24,7 @@ from scheduling.recurrence import Window
 from scheduling.windows import Bounds, Pause, runs
 
 if TYPE_CHECKING:
-    from scheduling.due import Timed
+    from scheduling.owing import Timed
 
 WORST_FIRST = (
     Standing.IMPAIRED,

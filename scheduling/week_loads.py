@@ -27,7 +27,7 @@ from scheduling.deriving import Place
 from scheduling.models import Workload
 
 if TYPE_CHECKING:
-    from scheduling.due import Timed
+    from scheduling.owing import Timed
 
 KINDS = ("inspection", "test", "maintenance")
 
