@@ -4,23 +4,23 @@ import re
 from collections.abc import Iterable
 from datetime import date, datetime, timedelta
 from decimal import Decimal
-from functools import cache
+from functools import cache, lru_cache
 from pathlib import Path
 from typing import Any
 
 from django import template
 from django.core.paginator import Page
 from django.forms import BoundField
-from django.http import QueryDict
 from django.templatetags.static import static
 from django.utils import timezone
 from django.utils.formats import date_format, number_format
 from django.utils.functional import Promise
 from django.utils.html import format_html
+from django.utils.http import urlencode
 from django.utils.safestring import SafeString
 from django.utils.text import capfirst
+from django.utils.translation import get_language, gettext_lazy, ngettext, pgettext
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy, ngettext, pgettext
 
 register = template.Library()
 
@@ -75,6 +75,11 @@ def symbol_names() -> frozenset[str]:
     return frozenset(re.findall(r'<symbol id="([^"]+)"', SYMBOLS_FILE.read_text("utf-8")))
 
 
+@cache
+def _symbols_url() -> str:
+    return static("contractors/symbols.svg")
+
+
 @register.simple_tag
 def symbol(name: str, label: str = "", css: str = "") -> SafeString:
     """Draw a shape of symbols.svg.
@@ -96,7 +101,7 @@ def symbol(name: str, label: str = "", css: str = "") -> SafeString:
     if name not in symbol_names():
         raise ValueError(f"symbol {name!r}: not one of the shapes in symbols.svg")
     css = css or ("sym-s" if name.startswith(("st-", "i-")) or name == "caution" else "sym")
-    href = f"{static('contractors/symbols.svg')}#{name}"
+    href = f"{_symbols_url()}#{name}"
     if label:
         return format_html(
             '<svg class="{}" role="img" aria-label="{}"><use href="{}"/></svg>', css, label, href
@@ -217,7 +222,13 @@ def in_words(day: date | str | None) -> str:
         day = datetime.fromisoformat(day) if "T" in day else date.fromisoformat(day)
     if isinstance(day, datetime):
         day = timezone.localtime(day).date() if timezone.is_aware(day) else day.date()
-    if day.year == timezone.localdate().year:
+    return _in_words(day, timezone.localdate().year, get_language())
+
+
+# A page says the same few days again and again.
+@lru_cache(maxsize=5_000)
+def _in_words(day: date, this_year: int, _language: str | None) -> str:
+    if day.year == this_year:
         return date_format(day, pgettext("day of this year, in date format letters", "j F"))
     return date_format(day, pgettext("day of another year, in date format letters", "j F Y"))
 
@@ -279,13 +290,9 @@ def takes_tick(field: BoundField) -> bool:
 def page_url(context: template.Context, **changes: object) -> str:
     """Give the address of this page with some of its query changed; ``None`` takes a key out."""
     request = context.get("request")
-    query = request.GET.copy() if request else QueryDict(mutable=True)
-    for key, value in changes.items():
-        if value is None:
-            query.pop(key, None)
-        else:
-            query[key] = str(value)
-    return f"?{query.urlencode()}"
+    query = dict(request.GET.lists()) if request else {}
+    query |= {key: [] if value is None else [str(value)] for key, value in changes.items()}
+    return f"?{urlencode(query, doseq=True)}"
 
 
 @register.filter
