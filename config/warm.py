@@ -8,11 +8,16 @@ from importlib import import_module
 
 LIBRARIES = ("scipy.stats", "inspections.pictures.history", "inspections.typeset")
 """Statistics of trends, drawing, and the layout of PDFs."""
+PAGES = "config.urls"
 
 
-def warm() -> None:
-    """Load the libraries; what is loaded before a fork is shared by all that are forked."""
-    for name in LIBRARIES:
+def warm(*more: str) -> None:
+    """Load the libraries, more modules, and the catalogue; all of it is shared by what is forked.
+
+    Collections of garbage need not look at it from then on, nor copy it.
+    """
+    for name in (*LIBRARIES, *more):
         import_module(name)
-    # All this stays for good: collections of garbage need not look at it, nor copy it.
+    import_module("inspections.catalogue_files").versions()
+    gc.collect()
     gc.freeze()

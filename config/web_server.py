@@ -2,9 +2,9 @@
 
 from typing import Any
 
-from config.warm import warm
+from config.warm import PAGES, warm
 
 
 def when_ready(server: Any) -> None:
-    """Load the heavy libraries before the first worker is forked."""
-    warm()
+    """Load the heavy libraries and the pages before the first worker is forked."""
+    warm(PAGES)
