@@ -8,7 +8,7 @@ DELETE. A system check demands them for every model of a contractor's rows.
 from typing import Any
 
 from django.db import DEFAULT_DB_ALIAS
-from django.db.models import BaseConstraint, CompositePrimaryKey, Model
+from django.db.models import BaseConstraint, CompositePrimaryKey, Model, Q
 from django.db.models.constraints import UniqueConstraint
 
 
@@ -223,10 +223,15 @@ class Sealed(_DdlConstraint):
         return [f'DROP TRIGGER "{self.name}_{act}"{on}' for act in ("update", "delete")]
 
 
-def unique_here(*fields: str, name: str, message: Any = None) -> UniqueConstraint:
+def unique_here(
+    *fields: str, name: str, message: Any = None, only: Q | None = None
+) -> UniqueConstraint:
     """Return a uniqueness within one contractor, so that it betrays nothing of others."""
     return UniqueConstraint(
-        fields=["contractor", *fields], name=name, violation_error_message=message
+        fields=["contractor", *fields],
+        name=name,
+        condition=only,
+        violation_error_message=message,
     )
 
 

@@ -33,7 +33,6 @@ LETTER_COUNTRIES = ("US", "CA", "MX", "PR", "PH", "CL", "CO")
 PAPERS = ("letter", "A4")
 # Components by whose test a valve is tripped, or its alarm and main drain are tried.
 TRIPPED = ("alarm_valve", "main_drain", "dry_pipe_valve", "preaction_valve", "deluge_valve")
-STATES = (Visit.State.PLANNED, Visit.State.OPEN)
 BOXES = {
     "inspection": (_("In order"), _("Finding"), _("Not done")),
     "test": (_("Pass"), _("Fail"), _("Not done")),
@@ -99,7 +98,7 @@ def of_day(member: Membership, day: date, technician: UUID | None = None) -> lis
     TooMany
         For one file.
     """
-    rows = access.visits_of(member).filter(planned_on=day, state__in=STATES)
+    rows = access.visits_of(member).filter(planned_on=day, state__in=Visit.UNDER_WAY)
     if technician is not None:
         rows = rows.filter(technician=technician)
     found = list(rows.order_by("technician__name", "planned_start", "pk"))

@@ -11,7 +11,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from contractors.doors import OFFICE, ContractorRequest, Role
-from inspections import blank, entries, record
+from inspections import entries, record
 from inspections.acting import act
 from inspections.models import Event, Visit
 
@@ -43,7 +43,7 @@ def type_in(
         caution, hint and above, as the page of an act shows them.
     """
     back = back or reverse("visit_paper", args=[found.pk])
-    closed = found.state not in blank.STATES
+    closed = found.state not in Visit.UNDER_WAY
 
     def do(_given: dict[str, Any]) -> str:
         to = write(form) if write else append(request, found, form.entries())

@@ -14,7 +14,7 @@ from buildings.models import Device
 from contractors.doors import ContractorRequest, contractor_page
 from contractors.models import new_id
 from contractors.refusal import NotThere
-from inspections import access, blank, guided, mismatches, outages, projections, record
+from inspections import access, guided, mismatches, outages, projections, record
 from inspections.models import Event, Visit
 from inspections.paper_acts import FIELD, append, proposed, type_in
 from inspections.paper_step_forms import StepForm
@@ -37,7 +37,7 @@ def paper_steps(
         "task": task,
         "task_words": guided.task_words(at.config.system_type, task),
         "rows": [_row(at, one, rows) for one in at.steps],
-        "may_type": found.state in blank.STATES,
+        "may_type": found.state in Visit.UNDER_WAY,
     }
     with timezone.override(found.building.zone):
         return render(request, "inspections/paper_steps.html", shown)

@@ -116,7 +116,7 @@ def visit_paper(request: ContractorRequest, visit_id: UUID) -> HttpResponse:
         "visit": found,
         "blank": blank.facts(found),
         "typed": typed,
-        "may_type": found.state in blank.STATES,
+        "may_type": found.state in Visit.UNDER_WAY,
         "outages": running_at(found),
     }
     with timezone.override(found.building.zone):

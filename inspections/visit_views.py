@@ -21,7 +21,6 @@ from contractors.refusal import NotThere
 from contractors.templatetags.look import in_words
 from inspections import (
     access,
-    blank,
     drawn_views,
     forms,
     licensed,
@@ -113,7 +112,7 @@ def visit(request: ContractorRequest, visit_id: UUID) -> HttpResponse:
         "not_licensed": licensed.flags(found) if found.is_closed else [],
         "may_act": office,
         "may_move": office and found.state in (State.PLANNED, State.OPEN),
-        "may_print": found.state in blank.STATES,
+        "may_print": found.state in Visit.UNDER_WAY,
         "may_type": request.door.role in (*OFFICE, Role.TECHNICIAN),
         "may_amend": office and found.state in AMENDED_IN,
         "late_by": found.late_by(found.building.today) if found.state != State.CANCELLED else None,

@@ -23,11 +23,10 @@ from inspections import licensed, planned
 from inspections.catalogue_files import catalogue
 from inspections.catalogue_rows import Act
 from inspections.models import Visit, VisitLine
-from scheduling import crew
+from scheduling import crew, week_loads
 from scheduling.models import Occurrence
 
 HORIZON_DAYS = 14
-UNDER_WAY = (Visit.State.PLANNED, Visit.State.OPEN)
 # What nobody has seen done yet is looked at soon, except work that comes once in some years.
 SOON = ("P7D", "P1M", "P3M", "P6M", "P1Y")
 FREQUENCY_WORDS = {
@@ -38,8 +37,8 @@ FREQUENCY_WORDS = {
     "P6M": _lazy("half-yearly"),
     "P1Y": _lazy("yearly"),
 }
-FREE = Q(visit=None) | ~Q(visit__state__in=UNDER_WAY)
-IN_VISIT = Q(visit__state__in=UNDER_WAY)
+FREE = Q(visit=None) | ~Q(visit__state__in=Visit.UNDER_WAY)
+IN_VISIT = Q(visit__state__in=Visit.UNDER_WAY)
 
 
 class AlreadyInVisit(Refusal):
@@ -317,6 +316,7 @@ def make_visits(
     """
     with transaction.atomic():
         made = [_make(bundle, by) for bundle in together(_free(ids), today)]
+        week_loads.count_visits(made)
         sent = {"technician": technician, "planned_on": planned_on}
         if any(sent.values()):
             made = [planned.change(visit, sent, by=by) for visit in made]
@@ -355,6 +355,7 @@ def add_to_planned(
             if building.pk not in found:
                 raise NoneIsPlanned(building=building.name)
             _add(found[building.pk], rows, by)
+        week_loads.count_visits(list(found.values()))
         return list(found.values())
 
 
@@ -362,7 +363,7 @@ def _free(ids: Iterable[UUID]) -> Any:
     rows = Occurrence.objects.filter(pk__in=list(ids), by_owner=False)
     if not rows.exists():
         raise NothingPicked
-    taken = list(rows.filter(visit__state__in=UNDER_WAY).values_list("activity", flat=True))
+    taken = list(rows.filter(IN_VISIT).values_list("activity", flat=True))
     if taken:
         raise AlreadyInVisit(count=len(taken), activity=taken[0])
     return rows
@@ -389,7 +390,9 @@ def _add(visit: Visit, rows: Sequence[Occurrence], by: Membership) -> None:
 def make_all(today: date, *, by: Membership, days: int = HORIZON_DAYS) -> list[Visit]:
     """Make visits of everything that is owed within the next days and in no visit yet."""
     with transaction.atomic():
-        return [_make(bundle, by) for bundle in bundles(today, days)]
+        made = [_make(bundle, by) for bundle in bundles(today, days)]
+        week_loads.count_visits(made)
+        return made
 
 
 def _make(bundle: Bundle, by: Membership) -> Visit:

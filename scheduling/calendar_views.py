@@ -16,6 +16,7 @@ from buildings.models import Building
 from contractors.doors import OFFICE, ContractorRequest, contractor_page
 from contractors.refusal import FieldRefused, NotThere
 from inspections.catalogue_files import catalogue
+from inspections.models import Visit
 from scheduling import asking, bundle, due, owing, year
 from scheduling import programme as programmes
 from scheduling.models import Occurrence
@@ -70,7 +71,7 @@ def _month_asked(text: str, today: date) -> date:
 
 
 def _planned(building: Building) -> dict[tuple[UUID, str], date | None]:
-    rows = Occurrence.objects.filter(building=building, visit__state__in=bundle.UNDER_WAY)
+    rows = Occurrence.objects.filter(building=building, visit__state__in=Visit.UNDER_WAY)
     return {
         (item, activity): day
         for item, activity, day in rows.values_list("subject_id", "activity", "visit__planned_on")

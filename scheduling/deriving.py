@@ -4,11 +4,9 @@ One building is a chunk of one. What was stored before is compared row by row, s
 changed is written and deriving again writes nothing.
 """
 
-import gc
 import json
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from collections.abc import Collection, Container, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import TYPE_CHECKING, Any, NamedTuple
@@ -18,13 +16,12 @@ from django.db.models import TextField
 from django.db.models.functions import Cast
 
 from buildings.inventory import Inventory
-from buildings.models import Building
+from buildings.models import Building, Draw
 from contractors import bulk
 from inspections import projections
-from inspections.models import Event, Finding, Result, Sample
-from scheduling import legal
+from inspections.models import Event, Finding, Outage, Result, Sample, Visit
+from scheduling import legal, terms
 from scheduling.models import FollowUp, Occurrence, Question
-from scheduling.terms import Terms
 
 if TYPE_CHECKING:
     from scheduling.owing import Timed
@@ -93,31 +90,21 @@ class Place:
     building: Building
     today: date
     inventory: Inventory
-    terms: Terms
+    terms: terms.Terms
     programme: list["Timed"] = field(default_factory=list)
     owed: list["Open"] = field(default_factory=list)
     findings: list[Finding] = field(default_factory=list)
     stood: list["Stood"] = field(default_factory=list)
 
 
-@contextmanager
-def uncollected() -> Iterator[None]:
-    """Hold the search for cycles off meanwhile.
-
-    A chunk makes objects by the hundred thousand and hardly a cycle; the search would go through
-    all of them, and the catalogue, again and again: a quarter of the whole time.
-    """
-    wanted = gc.isenabled()
-    gc.disable()
-    try:
-        yield
-    finally:
-        if wanted:
-            gc.enable()
+# Tables in which most buildings have nothing.
+SELDOM = (*terms.SELDOM, Sample, Outage, Draw, Finding, FollowUp)
 
 
 def told_at(
-    buildings: Sequence[Building], known_at: datetime | None = None
+    buildings: Sequence[Building],
+    known_at: datetime | None = None,
+    filled: Container[Any] = SELDOM,
 ) -> defaultdict[UUID, Told]:
     """Return what the record says of many buildings, in three queries.
 
@@ -125,6 +112,8 @@ def told_at(
     ----------
     known_at
         As it was told by that moment: results and samples are then folded again.
+    filled
+        Which of the tables `SELDOM` hold anything of these buildings; the others are not asked.
     """
     found: defaultdict[UUID, Told] = defaultdict(Told)
     ids = [one.pk for one in buildings]
@@ -137,8 +126,10 @@ def told_at(
         found[stream_id].take_over.append(body)
     for building_id, answer in _answers(ids, known_at):
         found[building_id].answers.append(answer)
-    samples: Iterable[Sample] = Sample.objects.filter(building__among=ids)
-    if known_at is not None:
+    samples: Iterable[Sample] = ()
+    if known_at is None and Sample in filled:
+        samples = Sample.objects.filter(building__among=ids)
+    elif known_at is not None:
         samples = projections.samples_known(ids, known_at)
     for sample in samples:
         found[sample.building_id].samples.append(sample)
@@ -170,14 +161,14 @@ def _answers(ids: Sequence[UUID], known_at: datetime | None) -> Iterator[tuple[U
                 )
 
 
-def followed(places: Sequence[Place]) -> list[Place]:
+def followed(places: Sequence[Place], filled: Container[Any]) -> list[Place]:
     """Return the places at which anything may call for a follow-up, or did."""
     ids = [one.building.pk for one in places]
     models: tuple[Any, ...] = (Finding, FollowUp)
-    told = [model.objects.filter(building__among=ids) for model in models]
+    told = [model.objects.filter(building__among=ids) for model in models if model in filled]
     told.append(Event.objects.filter(building__among=ids, kind="visit.cancel"))
     first, *more = (rows.order_by().values_list("building_id", flat=True) for rows in told)
-    found = set(first.union(*more))
+    found = set(first.union(*more) if more else first)
     on = max((one.today for one in places), default=date.min)
     strict = {
         place: bool(legal.rules_at(place, on))
@@ -232,12 +223,24 @@ class Open(NamedTuple):
         return self[3:-1]
 
 
-def keep_occurrences(buildings: Sequence[Building], wanted: Iterable[Open]) -> None:
-    """Make the open occurrences of buildings the wanted ones."""
+def keep_occurrences(
+    buildings: Sequence[Building], wanted: Iterable[Open]
+) -> dict[tuple[UUID, str], UUID]:
+    """Make the open occurrences of buildings the wanted ones.
+
+    Returns
+    -------
+    dict
+        The planned or open visits that do some of them, by item and activity.
+    """
     there: dict[tuple[UUID, str], tuple[UUID, tuple[Any, ...]]] = {}
+    taken: dict[tuple[UUID, str], UUID] = {}
     rows = Occurrence.objects.filter(building__among=buildings).order_by()
-    for pk, subject_id, activity, *values in rows.values_list("pk", *Open._fields[1:-1]):
+    told = rows.values_list("pk", "visit_id", "visit__state", *Open._fields[1:-1])
+    for pk, visit_id, state, subject_id, activity, *values in told:
         there[subject_id, activity] = pk, tuple(values)
+        if state in Visit.UNDER_WAY:
+            taken[subject_id, activity] = visit_id
     fresh: list[Open] = []
     changed: list[tuple[UUID, Open]] = []
     columns: set[str] = set()
@@ -252,8 +255,10 @@ def keep_occurrences(buildings: Sequence[Building], wanted: Iterable[Open]) -> N
     _drop(Occurrence, [pk for pk, _values in there.values()])
     bulk.add(Occurrence, Open._fields, fresh)
     names = (*sorted(columns), "derived_on")
-    told = [(pk, *(getattr(one, name) for name in names)) for pk, one in changed]
-    bulk.change(Occurrence, names, told)
+    bulk.change(
+        Occurrence, names, [(pk, *(getattr(one, name) for name in names)) for pk, one in changed]
+    )
+    return taken
 
 
 @dataclass(slots=True)

@@ -19,7 +19,7 @@ from django.utils import timezone
 from buildings import inventory as stock
 from buildings.kinds import Kinds
 from buildings.models import Building
-from contractors import outbox
+from contractors import bulk, outbox
 from contractors.models import OutboxMessage
 from contractors.scope import contractor_scope
 from inspections.applies import How, Judge
@@ -68,7 +68,7 @@ def derive_ids(ids: Sequence[UUID], now: datetime | None = None) -> int:
     return derive_chunk(_buildings(ids), now or timezone.now(), Judges())
 
 
-@deriving.uncollected()
+@bulk.uncollected()
 def derive_chunk(buildings: Sequence[Building], now: datetime, judges: Judges) -> int:
     """Derive some buildings together, in one transaction; return how many occurrences are open.
 
@@ -76,7 +76,9 @@ def derive_chunk(buildings: Sequence[Building], now: datetime, judges: Judges) -
     """
     inventories = stock.trees(buildings)
     on = {one.pk: inventories[one.pk].on for one in buildings}
-    holding, told = terms_at(buildings, on), deriving.told_at(buildings)
+    filled = bulk.filled(deriving.SELDOM, buildings)
+    holding = terms_at(buildings, on, filled=filled)
+    told = deriving.told_at(buildings, filled=filled)
     places: list[Place] = []
     asked: list[Asked] = []
     for building in buildings:
@@ -106,16 +108,16 @@ def derive_chunk(buildings: Sequence[Building], now: datetime, judges: Judges) -
     owing = [one for place in places for one in place.owed]
     # A failure goes up to whoever opened a transaction: no savepoint is gone back to.
     with transaction.atomic(savepoint=False):
-        deriving.keep_occurrences(buildings, owing)
-        week_loads.keep(places)
+        taken = deriving.keep_occurrences(buildings, owing)
+        week_loads.keep(places, taken)
         deriving.keep_questions(buildings, asked)
-        followed = deriving.followed(places)
+        followed = deriving.followed(places, filled)
         for place in followed:
             followups.derive(place.building, now)
         if followed:
             deriving.read_findings(followed)
-        standing.derive_chunk(places, now)
-        publish.chunk(places, now)
+        standing.derive_chunk(places, now, filled)
+        publish.chunk(places, now, filled)
     return len(owing)
 
 

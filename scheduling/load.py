@@ -4,7 +4,7 @@ from bisect import bisect_left
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from typing import Any, NamedTuple
 from uuid import UUID
 
@@ -17,7 +17,7 @@ from inspections.intervals import Span
 from inspections.models import Rule, Visit
 from scheduling import bundle, crew, owing, week_loads
 from scheduling.models import Occurrence
-from scheduling.week_loads import KINDS, Counts, monday_of
+from scheduling.week_loads import KINDS, Counts, day_of, monday_of, number
 
 WEEKS = 8
 OVERDUE = "overdue"
@@ -165,18 +165,18 @@ def counted(asked: Asked, today: date) -> Counts:
     end = horizon(today)
     if asked.week not in ("", OVERDUE):
         end = max(end, date.fromisoformat(asked.week) + timedelta(days=7))
-    found = week_loads.read()
-    found = found.where(found.rows["monday"] < end.toordinal())
-    if asked.state:
-        taken = Occurrence.objects.filter(bundle.IN_VISIT, due_on__lt=end)
-        in_visits = week_loads.of_occurrences(taken, found)
-        found = in_visits if asked.state == "in_visit" else week_loads.less(found, in_visits)
-    return _of_work(found, asked)
+    everything = week_loads.read()
+    if asked.state == "in_visit":
+        return _of_work(week_loads.in_visits(everything), asked, end)
+    found = _of_work(everything, asked, end)
+    if asked.state == "free":
+        return week_loads.less(found, _of_work(week_loads.in_visits(everything), asked, end))
+    return found
 
 
-def _of_work(counts: Counts, asked: Asked) -> Counts:
+def _of_work(counts: Counts, asked: Asked, end: date = date.max) -> Counts:
     rows = counts.rows
-    wanted = np.ones(len(rows), bool)
+    wanted = rows["monday"] < number(end)
     if asked.who:
         wanted &= rows["by_owner"] == (asked.who == "owner")
     if asked.kind:
@@ -197,7 +197,8 @@ def few(asked: Asked) -> list[UUID] | None:
     soon in the order of the days.
     """
     counts = week_loads.read()
-    at = np.unique(_of_work(counts, asked).at).tolist()
+    found = _of_work(counts, asked)
+    at = found.at[found.starts].tolist()
     return [counts.buildings[place] for place in at] if len(at) <= FEW else None
 
 
@@ -210,15 +211,15 @@ def listed(counts: Counts, asked: Asked, today: date) -> Counts:
     if asked.building:
         building = UUID(asked.building)
         wanted &= np.array([one == building for one in counts.buildings], bool)[counts.at]
-    late = rows["latest"] < today.toordinal()
+    late = rows["latest"] < number(today)
     if asked.week == OVERDUE:
         wanted &= late
     elif asked.week:
-        monday, this = date.fromisoformat(asked.week).toordinal(), monday_of(today).toordinal()
+        monday, this = number(date.fromisoformat(asked.week)), number(monday_of(today))
         mondays = np.maximum(rows["monday"], this) if monday == this else rows["monday"]
         wanted &= (mondays == monday) & ~late
     else:
-        wanted &= rows["monday"] < horizon(today).toordinal()
+        wanted &= rows["monday"] < number(horizon(today))
     return counts.where(wanted)
 
 
@@ -229,8 +230,9 @@ def grid(counts: Counts, today: date) -> Grid:
     names = sorted(set(counts.areas))
     numbers = {name: number for number, name in enumerate(names)}
     district_of = np.array([numbers[area] for area in counts.areas], np.int64)
-    late = rows["latest"] < today.toordinal()
-    weeks = np.maximum(rows["monday"] - first.toordinal(), 0) // 7
+    late = rows["latest"] < number(today)
+    overdue = counts.where(late)
+    weeks = (np.maximum(rows["monday"], number(first)) - number(first)) // 7
     cells = district_of[counts.at] * (WEEKS + 1) + np.where(late, WEEKS, weeks)
     count, tenths = (
         np.bincount(cells, rows[name], len(names) * (WEEKS + 1)).reshape(len(names), WEEKS + 1)
@@ -246,10 +248,10 @@ def grid(counts: Counts, today: date) -> Grid:
         districts=districts,
         activities=counts.count,
         minutes=counts.minutes,
-        buildings=len(np.unique(counts.at)),
-        overdue=counts.where(late).count,
-        overdue_minutes=counts.where(late).minutes,
-        oldest=date.fromordinal(int(rows["latest"][late].min())) if late.any() else None,
+        buildings=len(counts.starts),
+        overdue=overdue.count,
+        overdue_minutes=overdue.minutes,
+        oldest=day_of(int(overdue.rows["latest"].min())) if late.any() else None,
     )
 
 
@@ -316,7 +318,7 @@ def stretch(
     Spots are places in the order, not numbers: what is done meanwhile moves nothing else from one
     page to another. Where nothing is beyond a spot any more, the list begins anew.
     """
-    starts = np.flatnonzero(np.diff(counts.at, prepend=-1))
+    starts = counts.starts
     if not len(starts):
         return Stretch([])
     at, latest = counts.at[starts], np.minimum.reduceat(counts.rows["latest"], starts)
@@ -333,7 +335,7 @@ def stretch(
     there = Building.objects.in_bulk(ids)
     columns = ([*one.tolist()] for one in (latest[chosen], *sums))
     places = [
-        Place(there[pk], date.fromordinal(day), count, tenths / 10)
+        Place(there[pk], day_of(day), count, tenths / 10)
         for pk, day, count, tenths in zip(ids, *columns, strict=True)
     ]
     more = first + size < len(order)
@@ -346,7 +348,7 @@ def stretch(
 
 def _passed(counts: Counts, at: Any, latest: Any, spot: Spot, *, itself: bool) -> int:
     """Return how many buildings of the list stand before a spot, or with `itself` up to it."""
-    day = spot.latest_on.toordinal()
+    day = number(spot.latest_on)
     start, end = (int(np.searchsorted(latest, day, side)) for side in ("left", "right"))
     place = bisect_left(counts.buildings, spot.building_id)
     if itself and counts.buildings[place : place + 1] == (spot.building_id,):
@@ -354,7 +356,7 @@ def _passed(counts: Counts, at: Any, latest: Any, spot: Spot, *, itself: bool) -
     return start + int(np.searchsorted(at[start:end], place))
 
 
-@dataclass(slots=True)
+@dataclass
 class Line:
     """One activity at a building, over all the items it falls due on."""
 
@@ -365,7 +367,7 @@ class Line:
         """Return the most urgent occurrence."""
         return self.occurrences[0]
 
-    @property
+    @cached_property
     def activity(self) -> Any:
         """Return the catalogue's activity."""
         return bundle.activity_of(self.first)
@@ -375,7 +377,7 @@ class Line:
         """Return what a tick in the list sends."""
         return f"{self.first.building_id}:{self.first.activity}"
 
-    @property
+    @cached_property
     def minutes(self) -> float:
         """Return the minutes of the line alone; own estimate."""
         return bundle.minutes_of(self.occurrences)
@@ -389,7 +391,7 @@ class Line:
     def visit(self) -> Visit | None:
         """Return the planned or open visit that does it, if any."""
         visit: Visit | None = self.first.visit
-        return visit if visit and visit.state in bundle.UNDER_WAY else None
+        return visit if visit and visit.state in Visit.UNDER_WAY else None
 
 
 def lines(rows: Any) -> list[Line]:
@@ -397,7 +399,7 @@ def lines(rows: Any) -> list[Line]:
     found: dict[tuple[str, Any], list[Occurrence]] = {}
     whole = rows.select_related("building", "system", "visit")
     for row in whole.order_by("latest_on", "activity", "pk"):
-        taken = row.visit_id if row.visit and row.visit.state in bundle.UNDER_WAY else None
+        taken = row.visit_id if row.visit and row.visit.state in Visit.UNDER_WAY else None
         found.setdefault((row.activity, taken), []).append(row)
     return [Line(rows) for rows in found.values()]
 

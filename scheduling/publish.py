@@ -1,7 +1,7 @@
 """What owners see: facts copied, from a contractor's rows, to the rows of each engaged owner."""
 
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Container, Iterable, Mapping, Sequence
 from datetime import datetime, time, timedelta
 from typing import Any
 from uuid import UUID, uuid5
@@ -9,7 +9,7 @@ from uuid import UUID, uuid5
 from django.db.models import Model, prefetch_related_objects
 
 from buildings.inventory import Inventory
-from buildings.models import Engagement, System
+from buildings.models import Draw, Engagement, System
 from contractors import bulk
 from inspections import supply_board
 from inspections.models import Finding, Impairment, Report, Visit
@@ -28,12 +28,17 @@ from scheduling.models import (
 MOST_NEXT = 5
 
 
-def chunk(places: Sequence[Place], now: datetime) -> None:
+def chunk(places: Sequence[Place], now: datetime, filled: Container[Any]) -> None:
     """Publish the standing, open items and what is next of buildings to every owner engaged.
 
     What was published is never taken back: after an engagement ends its last standing is ended,
     and nothing new is added, whoever is engaged then. The number of queries does not grow with
     the buildings.
+
+    Parameters
+    ----------
+    filled
+        Which of the tables `deriving.SELDOM` hold anything of these buildings.
     """
     by_owner: dict[tuple[UUID, UUID], list[Engagement]] = defaultdict(list)
     for place in places:
@@ -41,7 +46,7 @@ def chunk(places: Sequence[Place], now: datetime) -> None:
             by_owner[row.owner_id, place.building.pk].append(row)
     if not by_owner:
         return
-    shelf = _Shelf([one for one in places if one.terms.engagements])
+    shelf = _Shelf([one for one in places if one.terms.engagements], filled)
     newest = {key: rows[-1] for key, rows in by_owner.items()}
     held = [
         rows[-1]
@@ -68,7 +73,7 @@ def chunk(places: Sequence[Place], now: datetime) -> None:
 class _Shelf:
     """What there is to publish of some buildings, read at once."""
 
-    def __init__(self, places: Sequence[Place]) -> None:
+    def __init__(self, places: Sequence[Place], filled: Container[Any]) -> None:
         self.places = {one.building.pk: one for one in places}
         here = {"building__among": list(self.places)}
         self.kinds = {kind: str(words) for kind, words in System.Kind.choices}
@@ -87,7 +92,8 @@ class _Shelf:
         sealed = Report.objects.filter(visit__building__among=list(self.places), pdf__isnull=False)
         for report in sealed.select_related("visit", "pdf"):
             self.reports[report.visit.building_id].append(report)
-        self.water = supply_board.told([one.building for one in places])
+        draws = Draw in filled
+        self.water = supply_board.told([one.building for one in places]) if draws else {}
 
     def items(self, engagement: Engagement) -> list[PublishedItem]:
         """Return the findings and impairments of an engaged building, as its owner sees them."""

@@ -4,7 +4,7 @@ The worst word holds. A day's standing is the worst of that local day.
 """
 
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Container, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta
 from functools import cached_property, lru_cache, partial
@@ -180,8 +180,14 @@ def _midnight_in(zone: ZoneInfo, on: date) -> datetime:
 # --- derived ---------------------------------------------------------------------------------
 
 
-def derive_chunk(places: Sequence[Place], now: datetime) -> None:
-    """Store how buildings have stood up to now; what was known before is kept with its time."""
+def derive_chunk(places: Sequence[Place], now: datetime, filled: Container[Any]) -> None:
+    """Store how buildings have stood up to now; what was known before is kept with its time.
+
+    Parameters
+    ----------
+    filled
+        Which of the tables `deriving.SELDOM` hold anything of these buildings.
+    """
     buildings = [one.building for one in places]
     there: dict[UUID, dict[datetime, tuple[UUID, tuple[Any, ...]]]] = defaultdict(dict)
     rows = StandingInterval.objects.filter(building__among=buildings, known_to=None)
@@ -189,8 +195,9 @@ def derive_chunk(places: Sequence[Place], now: datetime) -> None:
         there[building_id][from_at] = pk, tuple(said)
     # Times for which something was shut for work without becoming an impairment.
     proofs: dict[UUID, list[Outage]] = defaultdict(list)
-    for outage in Outage.objects.filter(building__among=buildings, became=None):
-        proofs[outage.building_id].append(outage)
+    if Outage in filled:
+        for outage in Outage.objects.filter(building__among=buildings, became=None):
+            proofs[outage.building_id].append(outage)
     fresh: list[tuple[Any, ...]] = []
     past: list[UUID] = []
     for place in places:

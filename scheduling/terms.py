@@ -5,7 +5,7 @@ Also the only door by which regimes, settings of due days, and leave to rest are
 
 import re
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Container, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from typing import Any
@@ -111,18 +111,37 @@ def terms_of(building: Building, on: date, known_at: datetime | None = None) -> 
     return terms([building], {building.pk: on}, known_at)[building.pk]
 
 
+# Tables in which most buildings have nothing.
+SELDOM = (Regime, Suspension, Impairment, TurnOrder)
+
+
 def terms(
-    buildings: Sequence[Building], days: Mapping[UUID, date], known_at: datetime | None = None
+    buildings: Sequence[Building],
+    days: Mapping[UUID, date],
+    known_at: datetime | None = None,
+    filled: Container[Any] = SELDOM,
 ) -> dict[UUID, Terms]:
-    """Return what holds at many buildings, each on its day, in a constant number of queries."""
+    """Return what holds at many buildings, each on its day, in a constant number of queries.
+
+    Parameters
+    ----------
+    filled
+        Which of the tables `SELDOM` hold anything of these buildings; the others are not asked.
+    """
+
+    def at(model: Any) -> Sequence[Building]:
+        return buildings if model in filled else ()
+
     agreements = _by_building(Agreement, buildings, known_at)
-    regimes = _by_building(Regime, buildings, known_at)
+    regimes = _by_building(Regime, at(Regime), known_at)
     timings = _known(Timing.objects.order_by("valid_from", "recorded_at"), known_at)
-    pauses = _pauses(buildings, known_at)
-    impairments = _impairments(buildings, known_at)
+    pauses = _pauses(at(Suspension), known_at)
+    for building_id, vacant in _vacant(buildings, known_at).items():
+        pauses[building_id][building_id] += vacant
+    impairments = _impairments(at(Impairment), known_at)
     closed = _holidays(buildings)
     kept = off_limits.at(buildings, known_at)
-    orders = _by_building(TurnOrder, buildings, known_at)
+    orders = _by_building(TurnOrder, at(TurnOrder), known_at)
     engaged: defaultdict[UUID, list[Engagement]] = defaultdict(list)
     rows = Engagement.objects.filter(building__among=buildings)
     for row in rows.order_by("from_on", "until_on"):
@@ -143,7 +162,10 @@ def terms(
                 for row in regimes[one.pk]
                 if _holds(row, on)
             ),
-            pauses=pauses.get(one.pk, {}),
+            pauses={
+                subject: tuple(sorted(spans, key=lambda pause: pause.from_on))
+                for subject, spans in pauses[one.pk].items()
+            },
             impaired=_on_day(impairments[one.pk], one, on),
             off_limits=kept[one.pk],
             turn_orders=tuple(orders[one.pk]),
@@ -160,8 +182,10 @@ def _known(rows: Any, known_at: datetime | None) -> list[Any]:
 def _by_building(
     model: Any, buildings: Sequence[Building], known_at: datetime | None
 ) -> defaultdict[UUID, list[Any]]:
-    rows = model.objects.filter(building__among=buildings).order_by("valid_from", "recorded_at")
     found: defaultdict[UUID, list[Any]] = defaultdict(list)
+    if not buildings:
+        return found
+    rows = model.objects.filter(building__among=buildings).order_by("valid_from", "recorded_at")
     for row in _known(rows, known_at):
         found[row.building_id].append(row)
     return found
@@ -221,12 +245,16 @@ def _holidays(buildings: Sequence[Building]) -> dict[UUID | None, frozenset[date
 
 def _pauses(
     buildings: Sequence[Building], known_at: datetime | None
-) -> dict[UUID, dict[UUID, tuple[Pause, ...]]]:
+) -> defaultdict[UUID, defaultdict[UUID, list[Pause]]]:
+    """Return the time for which items rested by leave, by building and item."""
+    found: defaultdict[UUID, defaultdict[UUID, list[Pause]]]
+    found = defaultdict(lambda: defaultdict(list))
+    if not buildings:
+        return found
     newest: dict[UUID, Suspension] = {}
     rows = Suspension.objects.filter(building__among=buildings).order_by("recorded_at", "id")
     for row in _known(rows, known_at):
         newest[row.matter] = row
-    found: dict[UUID, dict[UUID, list[Pause]]] = defaultdict(lambda: defaultdict(list))
     for row in newest.values():
         if not row.withdrawn:
             pause = Pause(
@@ -236,15 +264,7 @@ def _pauses(
                 reason=row.reason,
             )
             found[row.building_id][row.subject_id].append(pause)
-    for building_id, pauses in _vacant(buildings, known_at).items():
-        found[building_id][building_id] += pauses
-    return {
-        building_id: {
-            subject: tuple(sorted(pauses, key=lambda one: one.from_on))
-            for subject, pauses in by_subject.items()
-        }
-        for building_id, by_subject in found.items()
-    }
+    return found
 
 
 def _vacant(buildings: Sequence[Building], known_at: datetime | None) -> dict[UUID, list[Pause]]:
@@ -284,10 +304,12 @@ def _until(pause: Pause, back_on: date) -> Pause:
 def _impairments(
     buildings: Sequence[Building], known_at: datetime | None
 ) -> defaultdict[UUID, list[Impairment]]:
+    found: defaultdict[UUID, list[Impairment]] = defaultdict(list)
+    if not buildings:
+        return found
     rows = Impairment.objects.filter(building__among=buildings)
     if known_at is not None:
         rows = rows.filter(started_at__lte=known_at)
-    found: defaultdict[UUID, list[Impairment]] = defaultdict(list)
     for row in rows:
         if known_at is not None and row.ended_at and row.ended_at > known_at:
             row.ended_at = None

@@ -183,9 +183,9 @@ def _stations(now: datetime) -> Iterable[Slip]:
 
 
 def _not_handed_in(today: date) -> Iterable[Slip]:
-    rows = Visit.objects.filter(
-        state__in=(Visit.State.PLANNED, Visit.State.OPEN), planned_on__lt=today
-    ).select_related("building", "technician")
+    rows = Visit.objects.filter(state__in=Visit.UNDER_WAY, planned_on__lt=today).select_related(
+        "building", "technician"
+    )
     for visit in rows.order_by("planned_on")[: 2 * MOST_OF_A_KIND]:
         begun = visit.state == Visit.State.OPEN
         place = visit.building.get_absolute_url()

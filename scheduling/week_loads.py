@@ -8,7 +8,7 @@ latest day.
 import struct
 import zlib
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from functools import lru_cache
@@ -23,23 +23,30 @@ from inspections.catalogue import Catalogue
 from inspections.catalogue_files import catalogue
 from inspections.catalogue_rows import Act
 from inspections.intervals import Span
+from inspections.models import Visit
 from scheduling.deriving import Place
-from scheduling.models import Workload
+from scheduling.models import Occurrence, Workload
 
 if TYPE_CHECKING:
     from scheduling.owing import Timed
 
 KINDS = ("inspection", "test", "maintenance")
 
-# What is counted apart, and how it is packed; days as `date.toordinal` counts them, minutes in
-# tenths, so that sums are exact.
-_KEY = ("by_owner", "kind", "system", "qualification", "often", "monday", "latest")
-_FORMATS = ("<i2", "<i2", "<u4", "<u4", "<i4", "<i4", "<i4", "<i4", "<i4")
+# What is counted apart, and how it is packed: small, for lists read it for all buildings. Days are
+# counted from `_FIRST`, minutes in tenths, so that sums are exact.
+_KEY = ("by_owner", "kind", "often", "system", "qualification", "monday", "latest")
+_FORMATS = ("<i1", "<i1", "<i2", "<u2", "<u2", "<u2", "<u2", "<i4", "<i4")
 COUNT = np.dtype(list(zip((*_KEY, "count", "tenths"), _FORMATS, strict=True)))
-_PACKED = struct.Struct("<hhIIiiiii")
+_PACKED = struct.Struct("<bbhHHHHii")
+_FIRST = date(1950, 1, 1).toordinal()
+_LAST = 2**16 - 1
 
-_NEVER = -(10**9)
+_NEVER = -(2**15)
 
+# What of an occurrence is counted apart, beside who does it and the kind of its activity.
+_WORK = ("system__kind", "qualification", "frequency", "due_on", "latest_on", "adds")
+# A building, and a visit to it or None.
+_Whose = tuple[UUID, UUID | None]
 Rows = NDArray[np.void]
 Ints = NDArray[np.int64]
 
@@ -52,7 +59,7 @@ def monday_of(day: date) -> date:
 @lru_cache(maxsize=1_000)
 def code(word: str) -> int:
     """Return the number that stands for a kind of system or a qualification; no two share one."""
-    return zlib.crc32(word.encode())
+    return zlib.crc32(word.encode()) & 0xFFFF
 
 
 @lru_cache(maxsize=1_000)
@@ -65,7 +72,18 @@ def often(frequency: str) -> int:
         span = Span.parse(frequency) if frequency else Span()
     except ValueError:
         return _NEVER
-    return -span.days or span.months
+    number = -span.days or span.months
+    return max(_NEVER + 1, min(number, -_NEVER - 1))
+
+
+def number(day: date) -> int:
+    """Return a day as it is packed; what lies before 1950 or after 2129 counts as the end there."""
+    return max(0, min(day.toordinal() - _FIRST, _LAST))
+
+
+def day_of(number: int) -> date:
+    """Return the day that a packed number stands for."""
+    return date.fromordinal(_FIRST + number)
 
 
 def weighed(owed: Iterable["Timed"], rules: Catalogue) -> list[tuple["Timed", float]]:
@@ -93,17 +111,59 @@ def _act_of(one: "Timed") -> Act:
 # --- kept ------------------------------------------------------------------------------------
 
 
-def keep(places: Sequence[Place]) -> None:
-    """Make what is counted of buildings that of their occurrences; only changes are written."""
-    wanted = {place.building.pk: packed(_of_place(place)) for place in places}
-    changed = []
-    rows = Workload.objects.filter(building__among=list(wanted))
-    for pk, building_id, counts in rows.values_list("pk", "building_id", "counts"):
-        now = wanted.pop(building_id)
-        if counts != now:
-            changed.append((pk, now))
-    bulk.change(Workload, ("counts",), changed)
-    bulk.add(Workload, ("building_id", "counts"), list(wanted.items()))
+def keep(places: Sequence[Place], taken: Mapping[tuple[UUID, str], UUID]) -> None:
+    """Make what is counted of buildings that of their occurrences; only changes are written.
+
+    Parameters
+    ----------
+    taken
+        The visits under way that do some of them, by item and activity.
+    """
+    wanted: dict[_Whose, tuple[str, bytes]] = {}
+    for place in places:
+        rows = list(_of_place(place))
+        area = place.building.area
+        wanted[place.building.pk, None] = area, packed(rows)
+        in_visits = defaultdict(list)
+        for one, row in zip(place.owed, rows, strict=True):
+            visit_id = taken.get((one.subject_id, one.activity))
+            if visit_id:
+                in_visits[visit_id].append(row)
+        wanted |= {
+            (place.building.pk, pk): (area, packed(found)) for pk, found in in_visits.items()
+        }
+    _write(Workload.objects.filter(building__among=[one.building.pk for one in places]), wanted)
+
+
+def count_visits(visits: Collection[Visit]) -> None:
+    """Count what of the work that falls due is in visits."""
+    kinds = {one.id: one.kind for one in catalogue().activities.values()}
+    found: dict[_Whose, list[tuple[Any, ...]]] = {(one.building_id, one.pk): [] for one in visits}
+    areas = {one.building_id: one.building.area for one in visits}
+    ids = [visit_id for _building, visit_id in found]
+    rows = Occurrence.objects.filter(visit__among=ids).order_by()
+    columns = ("building_id", "visit_id", "by_owner", "activity", *_WORK)
+    for building_id, visit_id, by_owner, activity, *work in rows.values_list(*columns):
+        found[building_id, visit_id].append(counted(by_owner, kinds[activity], *work))
+    wanted = {key: (areas[key[0]], packed(rows)) for key, rows in found.items()}
+    _write(Workload.objects.filter(visit__among=ids), wanted)
+
+
+def _write(rows: Any, wanted: dict[_Whose, tuple[str, bytes]]) -> None:
+    """Make rows the wanted ones: of each its district and its counts."""
+    changed, gone = [], []
+    columns = ("pk", "building_id", "visit_id", "area", "counts")
+    for pk, building_id, visit_id, *before in rows.values_list(*columns):
+        now = wanted.pop((building_id, visit_id), None)
+        if now is None:
+            gone.append(pk)
+        elif tuple(before) != now:
+            changed.append((pk, *now))
+    if gone:
+        Workload.objects.filter(pk__among=gone).delete()
+    bulk.change(Workload, ("area", "counts"), changed)
+    fresh = [(*key, *now) for key, now in wanted.items()]
+    bulk.add(Workload, ("building_id", "visit_id", "area", "counts"), fresh)
 
 
 def _of_place(place: Place) -> Iterator[tuple[Any, ...]]:
@@ -132,11 +192,11 @@ def counted(
     return (
         by_owner,
         KINDS.index(kind),
+        often(frequency),
         code(system_kind or ""),
         code(qualification),
-        often(frequency),
-        monday_of(due_on).toordinal(),
-        latest_on.toordinal(),
+        number(monday_of(due_on)),
+        number(latest_on),
         1,
         round(adds * 10),
     )
@@ -176,7 +236,14 @@ class Counts:
 
     def where(self, wanted: Any) -> "Counts":
         """Return the rows that are wanted, given as truths or places."""
-        return Counts(self.buildings, self.areas, self.rows[wanted], self.at[wanted])
+        # A record is taken by its place in a fraction of the time that truths need.
+        places = np.flatnonzero(wanted) if wanted.dtype == bool else wanted
+        return Counts(self.buildings, self.areas, self.rows.take(places), self.at.take(places))
+
+    @property
+    def starts(self) -> Ints:
+        """Return where the rows of each building begin that has any."""
+        return np.flatnonzero(np.diff(self.at, prepend=-1))
 
     @property
     def count(self) -> int:
@@ -191,31 +258,29 @@ class Counts:
 
 def read() -> Counts:
     """Return what falls due at all buildings."""
-    rows = Workload.objects.order_by("building_id")
-    columns = rows.values_list("building_id", "building__area", "counts")
-    told = bulk.read(columns, ("uuid", "text", "bytea"))
+    rows = Workload.objects.filter(visit=None).order_by("building_id")
+    columns = rows.values_list("building_id", "area", "counts")
+    told = bulk.read(columns)
     buildings, areas, counts = zip(*told, strict=True) if told else ((), (), ())
-    sizes = [len(one) // COUNT.itemsize for one in counts]
-    at = np.repeat(np.arange(len(sizes)), sizes)
-    return Counts(buildings, areas, np.frombuffer(b"".join(counts), COUNT), at)
+    return Counts(buildings, areas, *_unpacked(counts, range(len(buildings))))
 
 
-def of_occurrences(rows: Any, among: Counts) -> Counts:
-    """Return occurrences of these buildings as counts of one each, building by building."""
-    kinds = {one.id: one.kind for one in catalogue().activities.values()}
+def in_visits(among: Counts) -> Counts:
+    """Return what falls due at these buildings and is in planned or open visits."""
     place_of = {building: place for place, building in enumerate(among.buildings)}
-    told = rows.order_by("building_id").values_list(
-        *("building_id", "by_owner", "activity", "system__kind", "qualification", "frequency"),
-        *("due_on", "latest_on", "adds"),
-    )
-    at: list[int] = []
-    found: list[tuple[Any, ...]] = []
-    for building, by_owner, activity, *work in told:
-        # One that was derived only now is not among them yet.
-        if building in place_of:
-            at.append(place_of[building])
-            found.append(counted(by_owner, kinds[activity], *work))
-    return Counts(among.buildings, among.areas, np.array(found, COUNT), np.array(at, np.int64))
+    rows = Workload.objects.filter(visit__state__in=Visit.UNDER_WAY).order_by("building_id")
+    told = bulk.read(rows.values_list("building_id", "counts"))
+    # What was derived only now is not among them yet.
+    there = [(place_of[building], counts) for building, counts in told if building in place_of]
+    places, counts = zip(*there, strict=True) if there else ((), ())
+    return Counts(among.buildings, among.areas, *_unpacked(counts, places))
+
+
+def _unpacked(counts: Sequence[bytes], places: Sequence[int]) -> tuple[Rows, Ints]:
+    """Return the rows of packed values, and of each row the place of its building."""
+    sizes = np.fromiter(map(len, counts), np.int64, len(counts)) // COUNT.itemsize
+    at = np.repeat(np.fromiter(places, np.int64, len(counts)), sizes)
+    return np.frombuffer(b"".join(counts), COUNT), at
 
 
 def less(counts: Counts, others: Counts) -> Counts:
@@ -223,21 +288,22 @@ def less(counts: Counts, others: Counts) -> Counts:
     has = np.zeros(len(counts.buildings), bool)
     has[others.at] = True
     touched = has[counts.at]
-    rows = np.concatenate([counts.rows[touched], others.rows])
-    at = np.concatenate([counts.at[touched], others.at])
+    those = counts.where(touched)
+    rows = np.concatenate([those.rows, others.rows])
+    at = np.concatenate([those.at, others.at])
     for name in ("count", "tenths"):
-        rows[name][touched.sum() :] *= -1
+        rows[name][len(those.rows) :] *= -1
     order = np.lexsort([*(rows[name] for name in _KEY), at])
-    rows, at = rows[order], at[order]
-    new = at[1:] != at[:-1]
+    rows, at = rows.take(order), at.take(order)
+    new = np.diff(at, prepend=-1) != 0
     for name in _KEY:
-        new |= rows[name][1:] != rows[name][:-1]
-    starts = np.flatnonzero(np.concatenate([[True], new])[: len(rows)])
-    left = rows[starts]
+        new[1:] |= rows[name][1:] != rows[name][:-1]
+    starts = np.flatnonzero(new)
+    left = rows.take(starts)
     for name in ("count", "tenths"):
         left[name] = np.add.reduceat(rows[name], starts) if len(starts) else 0
-    rows = np.concatenate([counts.rows[~touched], left])
-    at = np.concatenate([counts.at[~touched], at[starts]])
+    rest = counts.where(~touched)
+    rows, at = np.concatenate([rest.rows, left]), np.concatenate([rest.at, at.take(starts)])
     order = np.argsort(at, kind="stable")
-    order = order[rows["count"][order] > 0]
-    return Counts(counts.buildings, counts.areas, rows[order], at[order])
+    order = order[rows["count"].take(order) > 0]
+    return Counts(counts.buildings, counts.areas, rows.take(order), at.take(order))

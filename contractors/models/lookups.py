@@ -1,6 +1,7 @@
 """`among`: one of many ids, in a query of one parameter however many there are."""
 
 import json
+from collections.abc import Iterable, Sequence
 from typing import Any
 from uuid import UUID
 
@@ -19,23 +20,31 @@ class Among(Lookup):
 
     def get_prep_lookup(self) -> list[str]:
         """Return the ids as text."""
-        return [_id_of(one).hex for one in self.rhs]
+        return texts_of(self.rhs)
 
     def as_postgresql(self, compiler: Any, connection: Any) -> tuple[str, list[Any]]:
         """Compile to a comparison with an array."""
         lhs, params = self.process_lhs(compiler, connection)
-        return f"{lhs} = ANY(%s::uuid[])", [*params, f"{{{','.join(self.rhs)}}}"]
+        within, ids = among("postgresql", self.rhs)
+        return f"{lhs} {within}", [*params, ids]
 
     def as_sqlite(self, compiler: Any, connection: Any) -> tuple[str, list[Any]]:
         """Compile to a look into a list as JSON."""
         lhs, params = self.process_lhs(compiler, connection)
-        within = f"{lhs} IN (SELECT value FROM json_each(%s))"  # noqa: S608, lhs is a column
-        return within, [*params, json.dumps(self.rhs)]
+        within, ids = among("sqlite", self.rhs)
+        return f"{lhs} {within}", [*params, ids]
 
 
-def _id_of(one: Any) -> UUID:
-    found: UUID = one.pk if isinstance(one, Model) else one
-    return found
+def texts_of(ids: Iterable[Model | UUID]) -> list[str]:
+    """Return ids, or those of rows, as text."""
+    return [(one.pk if isinstance(one, Model) else one).hex for one in ids]
 
 
-__all__ = ["Among"]
+def among(vendor: str, ids: Sequence[str]) -> tuple[str, str]:
+    """Return what follows a column that is to be one of many ids, and its only parameter."""
+    if vendor == "postgresql":
+        return "= ANY(%s::uuid[])", f"{{{','.join(ids)}}}"
+    return "IN (SELECT value FROM json_each(%s))", json.dumps(ids)
+
+
+__all__ = ["Among", "among", "texts_of"]

@@ -35,6 +35,8 @@ class Visit(TenantModel):
         SEALED = "sealed", _("sealed")
         CANCELLED = "cancelled", _("cancelled")
 
+    UNDER_WAY = (State.PLANNED, State.OPEN)
+
     class Evidence(models.TextChoices):
         """How good the evidence of a visit is that was not recorded here."""
 

@@ -10,7 +10,8 @@ from rest_framework import serializers
 from buildings.api.serializers import Here
 from contractors.models import OutboxMessage, Person
 from inspections.catalogue_files import catalogue
-from scheduling import bundle, plans
+from inspections.models import Visit
+from scheduling import plans
 from scheduling.forms import LONGEST_PLAN_DAYS, MOST_SECONDS
 from scheduling.models import Occurrence, Plan, Question, Standing, Stop
 
@@ -37,7 +38,7 @@ class OccurrenceOut(serializers.ModelSerializer[Occurrence]):
     def get_visit(self, row: Occurrence) -> str | None:
         """Return the planned or open visit that does it."""
         visit = row.visit
-        return str(visit.pk) if visit and visit.state in bundle.UNDER_WAY else None
+        return str(visit.pk) if visit and visit.state in Visit.UNDER_WAY else None
 
 
 class OccurrenceDetail(OccurrenceOut):

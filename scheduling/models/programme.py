@@ -106,7 +106,10 @@ class Occurrence(DerivedModel):
 
 
 class Workload(DerivedModel):
-    """What falls due at a building, counted by work, week and latest day: see `week_loads`."""
+    """What falls due at a building, counted by work, week and latest day: see `week_loads`.
+
+    Of a building there is one of all that falls due, and one of each visit that does some of it.
+    """
 
     building = models.ForeignKey(
         Building,
@@ -115,13 +118,25 @@ class Workload(DerivedModel):
         db_constraint=False,
         db_index=False,
     )
+    visit = models.ForeignKey(
+        Visit,
+        null=True,
+        blank=True,
+        on_delete=models.CASCADE,
+        related_name="+",
+        db_constraint=False,
+        db_index=False,
+    )
+    area = models.CharField(max_length=60, blank=True, help_text=_("The building's district."))
     counts = models.BinaryField(help_text=_("Packed: one value a building is read soon."))
 
     class Meta(DerivedModel.Meta):
         constraints = [
-            *tenant_keys("building"),
-            unique_here("building", name="scheduling_one_workload_each"),
+            *tenant_keys("building", "visit"),
+            unique_here("building", only=Q(visit=None), name="scheduling_one_workload_each"),
+            unique_here("visit", name="scheduling_one_workload_a_visit"),
         ]
+        indexes = [models.Index(fields=["contractor", "building"], name="scheduling_workload_at")]
 
     def __str__(self) -> str:
         return f"what falls due at {self.building_id}"

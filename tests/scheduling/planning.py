@@ -11,7 +11,6 @@ from contractors import outbox
 from contractors.models import Licence, OutboxMessage, Person
 from inspections.models import Visit
 from scheduling import plans
-from scheduling.models import Workload
 
 NOW = datetime(2026, 11, 25, 15, tzinfo=UTC)
 TODAY = date(2026, 11, 25)
@@ -47,8 +46,7 @@ def add_buildings(scene, count=4):
 
 def count_anew():
     """Count what falls due from the occurrences as they stand, as the migration does."""
-    Workload.objects.all().delete()
-    import_module("scheduling.migrations.0012_count_workloads").count(apps, None)
+    import_module("scheduling.migrations.0014_count_workloads_of_visits").count(apps, None)
 
 
 def add_technician(scene, code="SECO", name="Robin Second", kinds=("inspector",)):

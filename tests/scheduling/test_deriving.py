@@ -8,7 +8,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from buildings import inventory
-from buildings.models import Building, Device, System
+from buildings.models import Building, Device, System, TurnOrder
 from contractors import bulk, outbox
 from contractors.models import OutboxMessage
 from scheduling import deriving, due
@@ -144,6 +144,20 @@ def test_more_buildings_ask_no_more_queries(ours, buildings):
                 due.derive_chunk(some, NOW, judges)
             counts.append(len(asked))
         assert counts[0] == counts[1]
+
+
+def test_tables_that_hold_nothing_of_the_buildings_are_told_apart(ours, theirs, buildings):
+    def order(one):
+        told = {"activity": "main-drain-yearly", "valid_from": NOW.date(), "recorded_at": NOW}
+        TurnOrder.objects.create(building=one.building, **told)
+
+    with theirs.scope():
+        order(theirs)
+    with ours.scope():
+        assert bulk.filled(deriving.SELDOM, [ours.building, theirs.building]) == frozenset()
+        order(ours)
+        assert bulk.filled(deriving.SELDOM, buildings) == {TurnOrder}
+        assert bulk.filled(deriving.SELDOM, buildings[1:]) == frozenset()
 
 
 def test_a_contractor_is_derived_chunk_by_chunk(ours, buildings, monkeypatch):

@@ -14,7 +14,7 @@ from django.test.utils import CaptureQueriesContext
 from contractors.models import Licence, new_id
 from inspections import planned
 from inspections.models import Visit
-from scheduling import bundle, due, due_views, load
+from scheduling import bundle, due, due_views, load, week_loads
 from scheduling.forms import DueFilters
 from scheduling.models import Occurrence
 from tests.scheduling.planning import NOW, TODAY, add_buildings, count_anew
@@ -239,7 +239,7 @@ def copy_rows(first, building, later):
     for row in rows:
         row.pk, row.building = new_id(), building
         row.latest_on += later
-        row.subject_id, row.system = uuid4(), None
+        row.subject_id, row.system, row.visit = uuid4(), None, None
     Occurrence.objects.bulk_create(rows)
     count_anew()
 
@@ -292,7 +292,7 @@ def test_the_work_of_a_week_is_what_one_visit_to_do_it_takes(derived):
         assert mondays
         for monday in mondays:
             week = counts.where(counts.rows["monday"] == monday)
-            start = date.fromordinal(monday)
+            start = week_loads.day_of(monday)
             due_then = Occurrence.objects.filter(by_owner=False, due_on__gte=start)
             due_then = list(due_then.filter(due_on__lt=start + timedelta(days=7)))
             assert len(due_then) == week.count

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from buildings.models import System
 from inspections.catalogue_files import catalogue, versions
 from inspections.models import Visit
-from scheduling import due, load, week_loads
+from scheduling import bundle, due, load, week_loads
 from scheduling.models import Occurrence, Workload
 from scheduling.week_loads import monday_of
 from tests.scheduling.planning import NOW, TODAY, add_buildings, count_anew
@@ -37,6 +37,11 @@ def test_no_two_words_or_frequencies_share_a_number():
 def clock():
     with time_machine.travel(NOW, tick=False):
         yield
+
+
+def workloads():
+    rows = Workload.objects.values_list("building_id", "visit_id", "counts")
+    return {(building, visit): bytes(counts) for building, visit, counts in rows}
 
 
 @pytest.fixture
@@ -76,9 +81,29 @@ def portfolio(ours):
 def test_what_is_counted_when_deriving_is_what_the_occurrences_come_to(ours):
     with ours.scope():
         due.derive(ours.building, NOW)
-        derived = list(Workload.objects.values_list("building_id", "counts"))
+        made = bundle.make_all(TODAY, by=ours.office)
+        assert made
+        by_hand = workloads()
+        assert len(by_hand) == 1 + len(made)
+        due.derive(ours.building, NOW)
+        assert workloads() == by_hand
         count_anew()
-        assert list(Workload.objects.values_list("building_id", "counts")) == derived
+        assert workloads() == by_hand
+
+
+def test_a_visit_that_is_over_holds_nothing_that_falls_due(ours):
+    with ours.scope():
+        due.derive(ours.building, NOW)
+        visit, *_others = bundle.make_all(TODAY, by=ours.office)
+        assert load.counted(load.Asked(state="in_visit"), TODAY).count
+        Visit.objects.exclude(pk=visit.pk).update(state="cancelled")
+        only = load.counted(load.Asked(state="in_visit", who=""), TODAY)
+        soon = Occurrence.objects.filter(visit=visit, due_on__lt=load.horizon(TODAY))
+        assert only.count == soon.count()
+        Visit.objects.update(state="handed_in")
+        assert not load.counted(load.Asked(state="in_visit"), TODAY).count
+        due.derive(ours.building, NOW)
+        assert [key[1] for key in workloads()] == [None]
 
 
 MONDAYS = [(monday_of(TODAY) + timedelta(days=7 * n)).isoformat() for n in (-1, 0, 1, 5)]
