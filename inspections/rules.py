@@ -6,7 +6,7 @@ What cannot be used is refused when it is saved; what was in force before stays 
 
 import json
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from functools import lru_cache
@@ -463,14 +463,26 @@ def _tell(row: Rule) -> None:
     outbox.add("rules.changed", f"{row.pk}:{row.until_on or ''}", rule=row.pk, **ids)
 
 
-def buildings_under(ids: dict[str, Any]) -> Iterable[UUID]:
-    """Return the buildings at which a changed rule holds, as its message names them."""
+def buildings_under(
+    ids: dict[str, Any], first: UUID | None = None, last: UUID | None = None
+) -> list[UUID]:
+    """Return the buildings at which a changed rule holds, as its message names them, by id.
+
+    Parameters
+    ----------
+    first, last
+        Ids between which they are to lie, both included; None for no bound.
+    """
     where = Q()
+    if first is not None:
+        where &= Q(pk__gte=first)
+    if last is not None:
+        where &= Q(pk__lte=last)
     if "building" in ids:
-        where = Q(pk=ids["building"])
+        where &= Q(pk=ids["building"])
     elif "jurisdiction" in ids:
-        where = Q(jurisdiction=ids["jurisdiction"])
-    return list(Building.objects.filter(where).values_list("pk", flat=True))
+        where &= Q(jurisdiction=ids["jurisdiction"])
+    return list(Building.objects.filter(where).order_by("pk").values_list("pk", flat=True))
 
 
 def _activity(activity_id: str) -> Activity:

@@ -6,7 +6,6 @@ each item and activity is stored, and it can be thrown away and derived again to
 
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import replace
 from datetime import date, datetime, timedelta
 from functools import lru_cache, partial
 from typing import Any
@@ -135,10 +134,10 @@ def _by_rules_then(
     """
     if not turns:
         return open_now
-    found = [replace(one, since=turns[-1]) for one in open_now]
+    found = [one._replace(since=turns[-1]) for one in open_now]
     for since, until in zip([None, *turns[:-1]], turns, strict=True):
         judge = judges.at(inventory, until - timedelta(days=1))
-        found += [replace(one, since=since, until=until) for one in under(judge)]
+        found += [one._replace(since=since, until=until) for one in under(judge)]
     return found
 
 
@@ -164,7 +163,7 @@ def _open(building: Building, one: Timed, adds: float, today: date, version: str
         last_done_on=one.evidence.days[-1] if one.evidence.days else None,
         last_evidence=one.evidence.grade,
         known=one.known_on(today),
-        minutes=round(activity.minutes_per_item * one.count, 1),
+        minutes=round(activity.minutes_per_item * one.how_many, 1),
         adds=adds,
         reason=_reason(one),
         catalogue_version=version,
@@ -267,7 +266,7 @@ def derive_under(message: OutboxMessage) -> None:
     More than a chunk of them become jobs of a chunk each, for as many workers as there are.
     """
     with contractor_scope(message.contractor_id):
-        parts = chunks(sorted(buildings_under(message.payload)))
+        parts = chunks(buildings_under(message.payload))
         if len(parts) < 2:
             derive_ids([one for ids in parts for one in ids])
             return
@@ -281,4 +280,4 @@ def derive_some(message: OutboxMessage) -> None:
     """Derive one chunk of the buildings under a changed rule, or of all."""
     first, last = (UUID(message.payload[end]) for end in ("first", "last"))
     with contractor_scope(message.contractor_id):
-        derive_ids([one for one in buildings_under(message.payload) if first <= one <= last])
+        derive_ids(buildings_under(message.payload, first, last))

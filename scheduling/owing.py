@@ -2,10 +2,9 @@
 
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from functools import lru_cache
-from typing import Any
+from typing import Any, NamedTuple
 from uuid import UUID
 
 from buildings import inventory as stock
@@ -26,8 +25,7 @@ from scheduling.turns import in_turn
 from scheduling.windows import Bound, Bounds, Pause, open_window
 
 
-@dataclass(frozen=True, slots=True)
-class Timed:
+class Timed(NamedTuple):
     """An activity on an item with what bounds it, its evidence and its open window.
 
     Attributes
@@ -74,7 +72,7 @@ class Timed:
         return self.bounds.by_age
 
     @property
-    def count(self) -> int:
+    def how_many(self) -> int:
         """Return how many the item stands for where the activity counts them."""
         item, unit = self.applied.subject, self.activity.item_unit
         if item is None or unit in ("", "subject"):
@@ -170,7 +168,7 @@ class _Bounding:
         key = (activity, others, one.owed.item.kind, begun, born, pauses, catch_up_by)
         found = self._found.get(key)
         if found is None:
-            found = self._found[key] = Bounds(
+            bounds = Bounds(
                 rules=_rules(
                     *(self.rules, self.inventory.edition, self.terms.overlays),
                     (activity, *others),
@@ -182,7 +180,14 @@ class _Bounding:
                 catch_up_by=catch_up_by,
                 kept_free=self.terms.kept_free(iso(activity), flows=activity.water_flow != "none"),
             )
+            found = self._found[key] = _one_for_all(bounds)
         return found
+
+
+# Windows are looked up by their bounds, and the same object compares soon.
+@lru_cache(maxsize=20_000)
+def _one_for_all(bounds: Bounds) -> Bounds:
+    return bounds
 
 
 class _Places:

@@ -4,10 +4,10 @@ The worst word holds. A day's standing is the worst of that local day.
 """
 
 from collections import defaultdict
-from collections.abc import Callable, Container, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Container, Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta
-from functools import cached_property, lru_cache, partial
+from functools import lru_cache, partial
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any, NamedTuple
 from uuid import UUID
@@ -35,21 +35,42 @@ WORST_FIRST = (
     Standing.IN_ORDER,
 )
 _RANKS = {word.value: rank for rank, word in enumerate(WORST_FIRST)}
-MOST_REASONS = 12
+MOST_REASONS = 8
 _DAY = timedelta(days=1)
 GRADE_ORDER = ("critical", "noncritical", "proof")
 
 
 class Reason:
-    """Why a word holds; put in words only where it is shown, which few of hundreds are."""
+    """Why a word holds; put in words only where it is shown, which few of hundreds are.
 
-    def __init__(self, gravity: tuple[int, str], tell: Callable[[], dict[str, Any]]) -> None:
-        self.gravity, self._tell = gravity, tell
+    Attributes
+    ----------
+    gravity
+        What goes first.
+    alike
+        Equal for reasons that differ by their items only, which are told as one.
+    count
+        For how many items it speaks.
+    """
 
-    @cached_property
-    def told(self) -> dict[str, Any]:
-        """Return the reason as it is stored."""
-        return self._tell()
+    def __init__(
+        self,
+        gravity: tuple[int, str],
+        tell: Callable[[int], dict[str, Any]],
+        alike: Hashable = None,
+        count: int = 1,
+    ) -> None:
+        self.gravity, self.count = gravity, count
+        self.alike = self if alike is None else alike
+        self._tell = tell
+        self._told: dict[int, dict[str, Any]] = {}
+
+    def told(self, count: int) -> dict[str, Any]:
+        """Return the reason as it is stored, speaking for so many items; the same object again."""
+        found = self._told.get(count)
+        if found is None:
+            found = self._told[count] = self._tell(count)
+        return found
 
 
 class Span(NamedTuple):
@@ -276,10 +297,15 @@ def _row(
 ) -> Stood:
     word = next((w for w in WORST_FIRST if speaking.get(w)), Standing.IN_ORDER)
     loudest = list(speaking.get(word, {}).values())
-    reasons = sorted((span.reason for span in loudest), key=lambda reason: reason.gravity)
     due = min((span.due_by for span in loudest if span.due_by), default=None)
-    more = len(reasons) - MOST_REASONS
-    shown = [reason.told for reason in reasons[:MOST_REASONS]]
+    reasons: dict[Hashable, Reason] = {}
+    counts: dict[Hashable, int] = defaultdict(int)
+    for span in loudest:
+        reasons.setdefault(span.reason.alike, span.reason)
+        counts[span.reason.alike] += span.reason.count
+    gravest = sorted(reasons.values(), key=lambda reason: reason.gravity)
+    shown = [reason.told(counts[reason.alike]) for reason in gravest[:MOST_REASONS]]
+    more = len(gravest) - MOST_REASONS
     shown += [{"more": more}] if more > 0 else []
     return Stood(start, end, word, due, shown, scope)
 
@@ -310,34 +336,42 @@ def _with_us(place: Place, now: datetime) -> list[tuple[datetime, datetime | Non
 
 def _said(reason: dict[str, Any]) -> Reason:
     grade = reason.get("grade")
-    return Reason((GRADE_ORDER.index(grade) if grade in GRADE_ORDER else 0, ""), lambda: reason)
+    gravity = GRADE_ORDER.index(grade) if grade in GRADE_ORDER else 0
+    return Reason((gravity, ""), lambda _count: reason)
 
 
 def _due_spans(place: Place) -> list[Span]:
     """Return when activities were due, overdue or not known; the owner's own are left out."""
     building, zone = place.building, place.building.zone
-    found = []
+    together: dict[tuple[Any, ...], list[Timed]] = defaultdict(list)
     for one in place.programme:
-        if one.by_owner:
-            continue
-        days = tuple(one.evidence.days)
-        for phase in _phases(one.bounds, days, one.since, one.until, place.today):
+        if not one.by_owner:
+            days = tuple(one.evidence.days)
+            together[one.activity.id, one.bounds, days, one.since, one.until].append(one)
+    found = []
+    for (activity, bounds, days, since, until), ones in together.items():
+        for phase in _phases(bounds, days, since, until, place.today):
             begun = _midnight_in(zone, phase.begun)
             ended = _midnight_in(zone, phase.ended) if phase.ended else None
+            window = phase.window
             reason = Reason(
-                (0, f"{phase.window.latest}{one.activity.id}"),
-                partial(_due_reason, building, one, phase.window),
+                (0, f"{window.latest}{activity}"),
+                partial(_due_reason, building, ones[0], window),
+                (activity, window.due, window.latest, window.reason),
+                len(ones),
             )
             found.append(Span(phase.word, begun, ended, reason, phase.due_by))
     return found
 
 
-def _due_reason(building: Building, one: "Timed", window: Window) -> dict[str, Any]:
+def _due_reason(building: Building, one: "Timed", window: Window, count: int) -> dict[str, Any]:
+    """Return why an activity speaks, on one item and on others like it: `count` of them in all."""
     return {
         "activity": one.activity.id,
         "task": one.activity.task,
         "subject": str(one.applied.subject_id),
         "name": one.applied.subject.name if one.applied.subject else building.name,
+        "count": count,
         "due": window.due.isoformat(),
         "latest": window.latest.isoformat(),
         "why": window.reason,

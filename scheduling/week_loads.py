@@ -45,12 +45,16 @@ _NEVER = -(2**15)
 
 # What of an occurrence is counted apart, beside who does it and the kind of its activity.
 _WORK = ("system__kind", "qualification", "frequency", "due_on", "latest_on", "adds")
+# What is counted apart, packed: the columns of `_KEY`.
+_Apart = tuple[bool, int, int, int, int, int, int]
 # A building, and a visit to it or None.
 _Whose = tuple[UUID, UUID | None]
 Rows = NDArray[np.void]
 Ints = NDArray[np.int64]
 
 
+# A programme falls due on few days, and asks for their weeks again and again.
+@lru_cache(maxsize=20_000)
 def monday_of(day: date) -> date:
     """Return the Monday of a day's week."""
     return day - timedelta(days=day.weekday())
@@ -105,7 +109,7 @@ def weighed(owed: Iterable["Timed"], rules: Catalogue) -> list[tuple["Timed", fl
 def _act_of(one: "Timed") -> Act:
     item = one.applied.subject
     place = item.system_id.hex if item and item.system_id else ""
-    return Act(one.activity, one.applied.owed.item.id, place, one.count)
+    return Act(one.activity, one.applied.owed.item.id, place, one.how_many)
 
 
 # --- kept ------------------------------------------------------------------------------------
@@ -138,9 +142,9 @@ def keep(places: Sequence[Place], taken: Mapping[tuple[UUID, str], UUID]) -> Non
 def count_visits(visits: Collection[Visit]) -> None:
     """Count what of the work that falls due is in visits."""
     kinds = {one.id: one.kind for one in catalogue().activities.values()}
-    found: dict[_Whose, list[tuple[Any, ...]]] = {(one.building_id, one.pk): [] for one in visits}
+    found: defaultdict[_Whose, list[tuple[_Apart, int]]] = defaultdict(list)
     areas = {one.building_id: one.building.area for one in visits}
-    ids = [visit_id for _building, visit_id in found]
+    ids = [one.pk for one in visits]
     rows = Occurrence.objects.filter(visit__among=ids).order_by()
     columns = ("building_id", "visit_id", "by_owner", "activity", *_WORK)
     for building_id, visit_id, by_owner, activity, *work in rows.values_list(*columns):
@@ -166,7 +170,7 @@ def _write(rows: Any, wanted: dict[_Whose, tuple[str, bytes]]) -> None:
     bulk.add(Workload, ("building_id", "visit_id", "area", "counts"), fresh)
 
 
-def _of_place(place: Place) -> Iterator[tuple[Any, ...]]:
+def _of_place(place: Place) -> Iterator[tuple[_Apart, int]]:
     activities, by_id = catalogue().activities, place.inventory.by_id
     for row in place.owed:
         system = by_id.get(row.system_id) if row.system_id else None
@@ -187,29 +191,40 @@ def counted(
     due_on: date,
     latest_on: date,
     adds: float,
-) -> tuple[Any, ...]:
-    """Return an occurrence as a row of counts."""
+) -> tuple[_Apart, int]:
+    """Return what of an occurrence is counted apart, and its minutes in tenths."""
+    key = _key(by_owner, kind, system_kind or "", qualification, frequency, due_on, latest_on)
+    return key, round(adds * 10)
+
+
+# Like items of a building, and of many, fall due on the same days.
+@lru_cache(maxsize=50_000)
+def _key(
+    by_owner: bool,
+    kind: str,
+    system_kind: str,
+    qualification: str,
+    frequency: str,
+    due_on: date,
+    latest_on: date,
+) -> _Apart:
     return (
         by_owner,
         KINDS.index(kind),
         often(frequency),
-        code(system_kind or ""),
+        code(system_kind),
         code(qualification),
         number(monday_of(due_on)),
         number(latest_on),
-        1,
-        round(adds * 10),
     )
 
 
-def packed(rows: Iterable[tuple[Any, ...]]) -> bytes:
-    """Return rows of counts added up and packed; the same rows come to the same bytes."""
-    found: defaultdict[tuple[Any, ...], list[int]] = defaultdict(lambda: [0, 0])
-    for *key, count, tenths in rows:
-        sums = found[tuple(key)]
-        sums[0] += count
-        sums[1] += tenths
-    return b"".join(_PACKED.pack(*key, *found[key]) for key in sorted(found))
+def packed(rows: Iterable[tuple[_Apart, int]]) -> bytes:
+    """Return counts added up and packed; the same come to the same bytes."""
+    found: defaultdict[_Apart, list[int]] = defaultdict(list)
+    for key, tenths in rows:
+        found[key].append(tenths)
+    return b"".join(_PACKED.pack(*key, len(found[key]), sum(found[key])) for key in sorted(found))
 
 
 # --- read ------------------------------------------------------------------------------------

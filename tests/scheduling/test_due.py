@@ -180,6 +180,38 @@ def test_what_the_owner_does_never_counts_against_our_word(ours):
         assert not named & set(weekly.values_list("activity", flat=True))
 
 
+def test_like_items_that_fall_due_together_are_one_reason(ours):
+    with ours.scope():
+        valve = {"kind": "control_valve", "system": ours.wet, "riser": ours.wet_riser}
+        more = [
+            Device(
+                building=ours.building,
+                code=f"V-{number}",
+                name=f"Valve {number}",
+                attributes={"type": "butterfly", "normally": "open", "supervised": True},
+                **valve,
+            )
+            for number in range(1, 13)
+        ]
+        inventory.add(more, by=None, tell=False)
+        due.derive(ours.building, NOW)
+        looked = Occurrence.objects.filter(
+            activity="control-valve-supervised-quarterly", by_owner=False
+        )
+        named = set(looked.values_list("subject_id", flat=True))
+        assert len(named) >= len(more)
+        told = standing.standing(ours.building, NOW.date()).reasons
+        about = [
+            reason
+            for reason in told
+            if reason.get("activity") == "control-valve-supervised-quarterly"
+        ]
+        assert sum(reason["count"] for reason in about) == len(named)
+        assert len(about) == 1
+        assert about[0]["subject"] in map(str, named)
+        assert len({reason.get("activity") for reason in told}) > 1
+
+
 def test_a_suspended_building_owes_nothing(ours):
     with ours.scope():
         ours.building.suspended_from = date(2026, 11, 1)
