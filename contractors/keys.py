@@ -1,8 +1,9 @@
 """Keys made by constraints that migrations see, so that no table can be added without them.
 
 `TenantRows` gives a table its composite key and (on PostgreSQL) its row policy, `SameContractor` a
-composite foreign key that cannot point at another contractor's row, `Sealed` refuses UPDATE and
-DELETE. A system check demands them for every model of a contractor's rows.
+composite foreign key that cannot point at another contractor's row, `SameContractorOfMany` the same
+for rows written by the hundred thousand, `Sealed` refuses UPDATE and DELETE. A system check demands
+them for every model of a contractor's rows.
 """
 
 from typing import Any
@@ -12,7 +13,9 @@ from django.db.models import BaseConstraint, CompositePrimaryKey, Model, Q
 from django.db.models.constraints import UniqueConstraint
 
 
-def tenant_keys(*foreign_keys: str, published: bool = False) -> list[BaseConstraint]:
+def tenant_keys(
+    *foreign_keys: str, published: bool = False, of_many: tuple[str, ...] = ()
+) -> list[BaseConstraint]:
     """Return the constraints of a table of contractors' rows.
 
     Parameters
@@ -21,12 +24,18 @@ def tenant_keys(*foreign_keys: str, published: bool = False) -> list[BaseConstra
         Names of the foreign keys that point at other tables of contractors' rows.
     published
         True for a table that owners read too.
+    of_many
+        More such keys, of rows that are written by the hundred thousand.
     """
     return [
         TenantRows(name="%(app_label)s_%(class)s_rows", published=published),
         *(
             SameContractor(field=field, name=f"%(app_label)s_%(class)s_same_{field}")
             for field in foreign_keys
+        ),
+        *(
+            SameContractorOfMany(field=field, name=f"%(app_label)s_%(class)s_same_{field}")
+            for field in of_many
         ),
     ]
 
@@ -175,6 +184,44 @@ class SameContractor(_DdlConstraint):
         return [f'ALTER TABLE "{_table(model)}" DROP CONSTRAINT "{self.name}"']
 
 
+class SameContractorOfMany(SameContractor):
+    """The key of rows written by the hundred thousand: those of a statement are checked together.
+
+    A foreign key looks up the target of every row, a third of the database's work on a whole
+    programme. PostgreSQL checks it when rows are written; that its target goes is not refused, so
+    it is for rows that go with their target.
+    """
+
+    def statements(self, model: type[Model], vendor: str) -> list[str]:
+        """Return one trigger for rows written together, and one for a row that is turned elsewhere.
+
+        A row changes its target hardly ever, and a trigger of the statement would run each time.
+        """
+        if vendor != "postgresql":
+            return []
+        field = model._meta.get_field(self.field)
+        table, column = _table(model), field.column  # type: ignore[union-attr]
+        target = _table(field.related_model)  # type: ignore[arg-type]
+        check = f"EXECUTE FUNCTION app_same_contractor('{column}', '{target}')"
+        moved = (
+            f'(OLD.contractor_id, OLD."{column}") IS DISTINCT FROM'
+            f' (NEW.contractor_id, NEW."{column}")'
+        )
+        return [
+            f'CREATE TRIGGER "{self.name}_insert" AFTER INSERT ON "{table}"'
+            f" REFERENCING NEW TABLE AS written FOR EACH STATEMENT {check}",
+            f'CREATE TRIGGER "{self.name}_update" AFTER UPDATE ON "{table}"'
+            f" FOR EACH ROW WHEN ({moved}) {check}",
+        ]
+
+    def undo(self, model: type[Model], vendor: str) -> list[str]:
+        """Take the triggers away."""
+        if vendor != "postgresql":
+            return []
+        table = _table(model)
+        return [f'DROP TRIGGER "{self.name}_{act}" ON "{table}"' for act in ("insert", "update")]
+
+
 class Sealed(_DdlConstraint):
     """Rows that are written once: the database refuses UPDATE and DELETE, whoever asks.
 
@@ -235,4 +282,11 @@ def unique_here(
     )
 
 
-__all__ = ["SameContractor", "Sealed", "TenantRows", "tenant_keys", "unique_here"]
+__all__ = [
+    "SameContractor",
+    "SameContractorOfMany",
+    "Sealed",
+    "TenantRows",
+    "tenant_keys",
+    "unique_here",
+]

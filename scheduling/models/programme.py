@@ -86,7 +86,7 @@ class Occurrence(DerivedModel):
 
     class Meta(DerivedModel.Meta):
         constraints = [
-            *tenant_keys("building", "system", "visit"),
+            *tenant_keys("visit", of_many=("building", "system")),
             unique_here("subject_id", "activity", name="scheduling_one_open_each"),
         ]
         indexes = [
@@ -132,7 +132,7 @@ class Workload(DerivedModel):
 
     class Meta(DerivedModel.Meta):
         constraints = [
-            *tenant_keys("building", "visit"),
+            *tenant_keys("visit", of_many=("building",)),
             unique_here("building", only=Q(visit=None), name="scheduling_one_workload_each"),
             unique_here("visit", name="scheduling_one_workload_a_visit"),
         ]
@@ -156,7 +156,7 @@ class Question(DerivedModel):
 
     class Meta(DerivedModel.Meta):
         constraints = [
-            *tenant_keys("building"),
+            *tenant_keys(of_many=("building",)),
             unique_here("subject_id", "attribute", name="scheduling_question_once"),
         ]
 
@@ -196,7 +196,7 @@ class StandingInterval(DerivedModel):
     known_to = models.DateTimeField(null=True)
 
     class Meta(DerivedModel.Meta):
-        constraints = [*tenant_keys("building")]
+        constraints = [*tenant_keys(of_many=("building",))]
         indexes = [
             models.Index(
                 fields=["contractor", "building", "known_to", "from_at"],

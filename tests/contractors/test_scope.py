@@ -1,5 +1,8 @@
 """Whose rows: each of the three nets holds by itself."""
 
+from datetime import date
+from uuid import uuid4
+
 import pytest
 from django.apps import apps
 from django.db import connection, transaction
@@ -9,9 +12,10 @@ from buildings.models import Building, Riser, System
 from contractors.checks import tenant_tables_have_keys
 from contractors.models import AuditEntry, OutboxMessage
 from contractors.scope import NoContractor, WrongContractor, contractor_scope, owner_scope
-from scheduling.models import PublishedBuilding, Workload
+from scheduling.models import Occurrence, PublishedBuilding, Workload
 
 pytestmark = pytest.mark.django_db
+DAY = date(2026, 11, 25)
 
 
 OUTSIDE_THE_POLICY = {
@@ -88,6 +92,38 @@ def test_a_row_of_another_contractor_cannot_be_written(ours, theirs):
 def test_a_row_cannot_point_at_another_contractors_row(ours, theirs, model, values):
     with ours.scope(), pytest.raises(IntegrityError):
         _write(model, building_id=theirs.building.pk, **values)
+
+
+@pytest.mark.parametrize("at", ["building", "system"])
+def test_no_derived_row_among_many_points_at_another_contractors_row(ours, theirs, at):
+    def rows():
+        told = {"due_on": DAY, "latest_on": DAY, "derived_on": DAY, "activity": "a look"}
+        return [
+            Occurrence(building=ours.building, system=ours.wet, subject_id=uuid4(), **told)
+            for _number in range(3)
+        ]
+
+    @transaction.atomic
+    def put(made):
+        Occurrence.objects.bulk_create(made)
+        connection.check_constraints()
+
+    @transaction.atomic
+    def turn(column, value):
+        Occurrence.objects.update(**{column: value})
+        connection.check_constraints()
+
+    stray = getattr(theirs, "wet" if at == "system" else at).pk
+    with ours.scope():
+        put(rows())
+        among = rows()
+        setattr(among[1], f"{at}_id", stray)
+        with pytest.raises(IntegrityError):
+            put(among)
+        with pytest.raises(IntegrityError):
+            turn(f"{at}_id", stray)
+        turn("system_id", ours.preaction.pk)
+        assert Occurrence.objects.count() == 3
 
 
 @transaction.atomic
