@@ -4,7 +4,15 @@ The worst word holds. A day's standing is the worst of that local day.
 """
 
 from collections import defaultdict
-from collections.abc import Callable, Container, Hashable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import (
+    Callable,
+    Collection,
+    Container,
+    Hashable,
+    Iterable,
+    Iterator,
+    Sequence,
+)
 from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta
 from functools import lru_cache, partial
@@ -275,12 +283,18 @@ def _swept(
     speaking: dict[Standing, dict[int, Span]] = defaultdict(dict)
     rows: list[Stood] = []
     for start, end in pairwise(sorted({begun, stop, *starts, *ends})):
-        for span in ends.get(start, ()):
+        over, new = ends.get(start, ()), starts.get(start, ())
+        for span in over:
             speaking[span.word].pop(id(span), None)
-        for span in starts.get(start, ()):
+        for span in new:
             speaking[span.word][id(span)] = span
-        row = _row(speaking, start, end, scope)
-        if rows and _same(rows[-1], row):
+        word = next((w for w in WORST_FIRST if speaking[w]), Standing.IN_ORDER)
+        goes_on = bool(rows) and rows[-1].word == word
+        if goes_on and all(span.word != word for span in (*over, *new)):
+            rows[-1].to_at = end
+            continue
+        row = _row(word, speaking[word].values(), start, end, scope)
+        if goes_on and _same(rows[-1], row):
             rows[-1].to_at = end
         else:
             rows.append(row)
@@ -290,13 +304,12 @@ def _swept(
 
 
 def _row(
-    speaking: Mapping[Standing, Mapping[int, Span]],
+    word: Standing,
+    loudest: Collection[Span],
     start: datetime,
     end: datetime,
     scope: dict[str, Any],
 ) -> Stood:
-    word = next((w for w in WORST_FIRST if speaking.get(w)), Standing.IN_ORDER)
-    loudest = list(speaking.get(word, {}).values())
     due = min((span.due_by for span in loudest if span.due_by), default=None)
     reasons: dict[Hashable, Reason] = {}
     counts: dict[Hashable, int] = defaultdict(int)
@@ -311,7 +324,7 @@ def _row(
 
 
 def _same(one: Stood, other: Stood) -> bool:
-    return (one.word, one.due_by, one.reasons) == (other.word, other.due_by, other.reasons)
+    return (one.due_by, one.reasons) == (other.due_by, other.reasons)
 
 
 def _with_us(place: Place, now: datetime) -> list[tuple[datetime, datetime | None]]:
