@@ -69,7 +69,10 @@ def pytest_addoption(parser: pytest.Parser) -> None:
 
 def pytest_configure(config: pytest.Config) -> None:
     config.addinivalue_line("markers", "fuzz: searches further under `make fuzz`")
-    config.addinivalue_line("markers", "once: costs much and is the same on every database")
+    config.addinivalue_line(
+        "markers",
+        "once: costs much and hangs on no database, such as what a tablet does with its own",
+    )
     searching.load_profile("fuzz" if config.getoption("fuzz") else "test")
 
 

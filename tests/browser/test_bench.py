@@ -14,6 +14,8 @@ from inspections.models import PracticeExercise, PracticeRun
 from inspections.practice import bench, score
 from tests import scene
 
+pytestmark = pytest.mark.once
+
 RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
 TYPE, FAULT = "preaction_single_electric", "solenoid_stuck_closed"
 DIALS = {"gauge_supply": "Supply gauge", "gauge_system": "System gauge"}

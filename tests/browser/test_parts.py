@@ -18,6 +18,8 @@ from playwright.sync_api import Browser, Page, Route
 
 from tests.contractors import parts
 
+pytestmark = pytest.mark.once
+
 HOST = "http://parts.test"
 POLICY = "default-src 'self'; img-src 'self' data: blob:; object-src 'none'; base-uri 'none'"
 RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]

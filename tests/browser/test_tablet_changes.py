@@ -17,6 +17,8 @@ from tests.browser.tablets import PHONE, choose_pin, give_pin, heading, is_acces
 from tests.browser.test_tablet_offline import READY, find
 from tests.inspections import tablets
 
+pytestmark = pytest.mark.once
+
 PULL = "**/api/v1/sync/pull/**"
 RECEIPTS = "**/api/v1/sync/receipts/**"
 

@@ -26,6 +26,8 @@ from tests.browser.tablets import (
 )
 from tests.inspections import tablets
 
+pytestmark = pytest.mark.once
+
 
 @pytest.fixture
 def visit(ours: scene.Scene) -> Visit:

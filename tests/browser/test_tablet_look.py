@@ -17,6 +17,8 @@ from tests import scene
 from tests.browser.tablets import PHONE, TOO_WIDE, add_line, choose_pin, heading, press
 from tests.inspections import tablets
 
+pytestmark = pytest.mark.once
+
 ENHANCED = ["color-contrast-enhanced"]
 TRIP = "pad-trip-preaction-full"
 # What a finger has to hit and is smaller than it should be; links inside a sentence are text.

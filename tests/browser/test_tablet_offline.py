@@ -37,6 +37,8 @@ from tests.browser.tablets import (
 from tests.conftest import PATIENCE_MS, chromium_options, session_of
 from tests.inspections import tablets
 
+pytestmark = pytest.mark.once
+
 MODULES = Path(settings.BASE_DIR) / "inspections" / "static" / "inspections" / "tablet"
 PUSH = "**/api/v1/sync/push/"
 READY = """async () => {

@@ -23,6 +23,8 @@ from tests.browser.tablets import (
 )
 from tests.inspections import tablets
 
+pytestmark = pytest.mark.once
+
 PULL = re.compile("/sync/pull/")
 
 
