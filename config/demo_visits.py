@@ -133,5 +133,5 @@ def _planned(
         title=title,
         catalogue_version=catalogue().version,
     )
-    write_lines(visit, chosen)
+    write_lines({visit: chosen})
     return visit

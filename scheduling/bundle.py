@@ -1,7 +1,7 @@
 """Which due activities of a building travel together, and the visits made of them."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from math import ceil
@@ -315,8 +315,7 @@ def make_visits(
         When the person is no technician, or lacks a qualification on that day; nothing is made.
     """
     with transaction.atomic():
-        made = [_make(bundle, by) for bundle in together(_free(ids), today)]
-        week_loads.count_visits(made)
+        made = _make(together(_free(ids), today), by)
         sent = {"technician": technician, "planned_on": planned_on}
         if any(sent.values()):
             made = [planned.change(visit, sent, by=by) for visit in made]
@@ -351,11 +350,13 @@ def add_to_planned(
         for row in _free(ids).select_related("building", "system"):
             by_building[row.building].append(row)
         found = _planned_at(by_building, visit)
-        for building, rows in by_building.items():
+        for building in by_building:
             if building.pk not in found:
                 raise NoneIsPlanned(building=building.name)
-            _add(found[building.pk], rows, by)
-        week_loads.count_visits(list(found.values()))
+        work = {found[building.pk]: rows for building, rows in by_building.items()}
+        write_lines(work)
+        for taker, rows in work.items():
+            _added(taker, len(rows), by)
         return list(found.values())
 
 
@@ -379,23 +380,28 @@ def _planned_at(buildings: Iterable[Building], visit: UUID | None) -> dict[UUID,
     return found
 
 
-def _add(visit: Visit, rows: Sequence[Occurrence], by: Membership) -> None:
-    write_lines(visit, rows)
+def _added(visit: Visit, lines: int, by: Membership) -> None:
     visit.planned_minutes = max(1, round(minutes_of(visit.lines.all())))
     visit.save(update_fields=["planned_minutes"])
     licensed.check_visit(visit)
-    audit.record("visit.added", by=by, on=visit, lines=len(rows))
+    audit.record("visit.added", by=by, on=visit, lines=lines)
 
 
 def make_all(today: date, *, by: Membership, days: int = HORIZON_DAYS) -> list[Visit]:
     """Make visits of everything that is owed within the next days and in no visit yet."""
     with transaction.atomic():
-        made = [_make(bundle, by) for bundle in bundles(today, days)]
-        week_loads.count_visits(made)
-        return made
+        return _make(bundles(today, days), by)
 
 
-def _make(bundle: Bundle, by: Membership) -> Visit:
+def _make(found: Iterable[Bundle], by: Membership) -> list[Visit]:
+    work = {_visit_of(bundle): bundle.occurrences for bundle in found}
+    write_lines(work)
+    for visit, rows in work.items():
+        audit.record("visit.made", by=by, on=visit, lines=len(rows))
+    return list(work)
+
+
+def _visit_of(bundle: Bundle) -> Visit:
     visit: Visit = Visit.objects.create(
         building=bundle.building,
         kind=Visit.Kind.PROGRAMME,
@@ -403,13 +409,11 @@ def _make(bundle: Bundle, by: Membership) -> Visit:
         title=title_of(bundle),
         catalogue_version=catalogue().version,
     )
-    write_lines(visit, bundle.occurrences)
-    audit.record("visit.made", by=by, on=visit, lines=len(bundle.occurrences))
     return visit
 
 
-def write_lines(visit: Visit, rows: Sequence[Occurrence]) -> None:
-    """Put what is due on a visit, line by line."""
+def write_lines(work: Mapping[Visit, Sequence[Occurrence]]) -> None:
+    """Put what is due on visits, line by line, and count what of it is in them."""
     VisitLine.objects.bulk_create(
         VisitLine(
             visit=visit,
@@ -421,9 +425,12 @@ def write_lines(visit: Visit, rows: Sequence[Occurrence]) -> None:
             latest_on=row.latest_on,
             minutes=row.minutes,
         )
+        for visit, rows in work.items()
         for row in rows
     )
-    Occurrence.objects.filter(pk__in=[row.pk for row in rows]).update(visit=visit)
+    for visit, rows in work.items():
+        Occurrence.objects.filter(pk__in=[row.pk for row in rows]).update(visit=visit)
+    week_loads.count_visits(list(work))
 
 
 def title_of(bundle: Bundle) -> str:

@@ -2,7 +2,7 @@
 
 from collections import defaultdict
 from dataclasses import replace
-from datetime import timedelta
+from datetime import date, timedelta
 from random import Random
 from uuid import uuid4
 
@@ -87,6 +87,20 @@ def test_what_is_counted_when_deriving_is_what_the_occurrences_come_to(ours):
         assert len(by_hand) == 1 + len(made)
         due.derive(ours.building, NOW)
         assert workloads() == by_hand
+        count_anew()
+        assert workloads() == by_hand
+
+
+def test_whatever_is_picked_for_visits_is_counted_in_them(ours):
+    with ours.scope():
+        due.derive(ours.building, NOW)
+        rows = Occurrence.objects.filter(by_owner=False).order_by("activity", "pk")
+        picked = list(rows.values_list("pk", flat=True))
+        bundle.make_visits(picked[:4], today=TODAY, by=ours.office)
+        bundle.add_to_planned(picked[4:7], by=ours.office)
+        by_hand = workloads()
+        held = load.counted(load.Asked(state="in_visit", who="", week=""), date(2120, 1, 1))
+        assert held.count == 7
         count_anew()
         assert workloads() == by_hand
 
