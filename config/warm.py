@@ -9,6 +9,7 @@ from importlib import import_module
 LIBRARIES = ("scipy.stats", "inspections.pictures.history", "inspections.typeset")
 """Statistics of trends, drawing, and the layout of PDFs."""
 PAGES = "config.urls"
+CATALOGUE = "inspections.catalogue_files"
 
 
 def warm(*more: str) -> None:
@@ -18,6 +19,6 @@ def warm(*more: str) -> None:
     """
     for name in (*LIBRARIES, *more):
         import_module(name)
-    import_module("inspections.catalogue_files").versions()
+    import_module(CATALOGUE).versions()
     gc.collect()
     gc.freeze()

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from django.utils import translation
 from hypothesis import HealthCheck
 from hypothesis import settings as searching
 from playwright.sync_api import Browser, ConsoleMessage, Page, expect, sync_playwright
@@ -96,6 +97,13 @@ class ServersFirst(LoadScopeScheduling):
 
 def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> ServersFirst:
     return ServersFirst(config, log)
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_teardown() -> Iterator[None]:
+    # A request leaves its language to the thread; the next test is to find the usual one.
+    translation.deactivate()
+    return (yield)
 
 
 def pytest_collection_finish() -> None:

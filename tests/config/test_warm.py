@@ -9,12 +9,19 @@ from gunicorn.app.wsgiapp import WSGIApplication
 
 from config import celery, supervisor, warm, web_server
 
+RULES = (warm.CATALOGUE, "its versions")
+
 
 @pytest.fixture
 def loaded(monkeypatch):
     """The modules that were asked for."""
     asked = []
-    monkeypatch.setattr(warm, "import_module", asked.append)
+
+    def load(name):
+        asked.append(name)
+        return SimpleNamespace(versions=lambda: asked.append("its versions"))
+
+    monkeypatch.setattr(warm, "import_module", load)
     return asked
 
 
@@ -27,7 +34,7 @@ def begin(queues):
 
 @pytest.mark.parametrize(
     ("queues", "expected"),
-    [(celery.LONG_QUEUES, list(warm.LIBRARIES)), (celery.QUICK_QUEUES, [])],
+    [(celery.LONG_QUEUES, [*warm.LIBRARIES, *RULES]), (celery.QUICK_QUEUES, [])],
 )
 def test_a_worker_of_long_work_loads_them_before_it_forks(loaded, queues, expected):
     begin(queues)
@@ -41,7 +48,7 @@ def test_the_web_server_loads_them_before_its_workers(loaded, monkeypatch):
     assert settings.preload_app
     assert settings.when_ready is web_server.when_ready
     settings.when_ready(None)
-    assert loaded == list(warm.LIBRARIES)
+    assert loaded == [*warm.LIBRARIES, warm.PAGES, *RULES]
 
 
 def test_what_is_named_is_there_and_brings_the_libraries():
