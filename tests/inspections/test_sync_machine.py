@@ -16,7 +16,7 @@ from typing import Any
 from unittest.mock import ANY
 
 import pytest
-from django.db import transaction
+from django.db import connection, transaction
 from django.db.models import Value
 from django.utils import timezone
 from hypothesis import Phase, settings
@@ -492,7 +492,9 @@ def test_nothing_is_lost_doubled_or_made_better(request: Any, building: Building
     if request.config.getoption("fuzz"):
         search(building, FUZZ_RUNS, steps=30, most_made=20)
     else:
-        search(building, RUNS, steps=STEPS, most_made=MOST_MADE)
+        # What PostgreSQL could change shows soon: the same search of all orders runs on SQLite.
+        runs = RUNS if connection.vendor == "sqlite" else RUNS // 5
+        search(building, runs, steps=STEPS, most_made=MOST_MADE)
 
 
 # --- rules broken on purpose: the machine has to see each of them ----------------------------
