@@ -176,3 +176,24 @@ def is_in_the_record(ours: scene.Scene, visit: Visit) -> None:
     assert set(events.values_list("by", flat=True)) == {ours.technician.pk}
     assert Result.objects.get(visit=visit).answer == "pass"
     assert Photo.objects.get(visit=visit).file is not None
+
+
+def test_a_tap_under_which_the_screen_would_change_is_not_lost(
+    ours: scene.Scene, visit: Visit, open_page: Callable[..., Page]
+) -> None:
+    page = open_page(ours.technician, viewport=PHONE)
+    with page.expect_response(RECEIPTS):
+        choose_pin(page)
+    expect(page.locator("main .row-end")).to_have_count(1)
+    held: list[Route] = []
+    page.route(PULL, lambda route: held.append(route))
+    page.reload()
+    give_pin(page)
+    link = page.locator(f"main a[href='#/v/{visit.pk}']").first
+    link.hover()
+    page.mouse.down()
+    with page.expect_response(RECEIPTS):
+        held[0].continue_()
+    page.wait_for_timeout(300)
+    page.mouse.up()
+    heading(page, re.compile("Old Mill Offices"))

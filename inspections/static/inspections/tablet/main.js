@@ -130,8 +130,10 @@ async function refresh(app, first = false) {
   }
 }
 
+// Laid anew under a finger, the screen would lose the tap.
 function showAnew(app) {
-  if (isReading(app)) app.showAgain();
+  if (app.main.querySelector(":active")) setTimeout(showAnew, 99, app);
+  else if (isReading(app)) app.showAgain();
   else app.freshen();
 }
 
